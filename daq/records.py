@@ -1,0 +1,408 @@
+"""The frozen types that travel from the serial line to the sinks.
+
+Times: `t_s` and `t_us` are the board's clock, unwrapped, counted within one `segment`; a segment begins when the
+board is connected or restarts. `arrived_s` and `at_s` are the host's clock (seconds since 1970, UTC); they name
+the day and never enter a measurement. Pressures are pascals, gauge where the name says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+
+# ---- what enters at the top, and is kept in the raw log --------------------------------------------------------
+
+
+class LineFormat(StrEnum):
+    """How a board writes its lines; see firmware_spec/protocol.md."""
+
+    FRAMED = "framed"
+    BARE = "bare"
+
+
+class ReferenceMode(StrEnum):
+    """Ratiometric: sensors and converter share one reference. Absolute: the reference field of a sample is the
+    count of the sensor supply, on the same scale as the two channels."""
+
+    RATIOMETRIC = "RATIO"
+    ABSOLUTE = "ABS"
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """What a board said of itself in the handshake. For a bare board only the assumed part is filled in."""
+
+    line_format: LineFormat
+    bits: int
+    reference_mode: ReferenceMode = ReferenceMode.RATIOMETRIC
+    rate_hz: float | None = None
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    firmware: str = ""
+    protocol: int = 0
+    self_test: str = ""
+    url: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Bytes as they came from the line; any split of the same bytes means the same."""
+
+    arrived_s: float
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something the operator did: `kind` is one of `MarkKind`, or a word of a later tool."""
+
+    at_s: float
+    kind: str
+    text: str = ""
+
+
+class MarkKind(StrEnum):
+    NEXT = "next"
+    AGAIN = "again"
+    SKIP = "skip"
+    CYLINDER = "cylinder"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class LinkUp:
+    """A board has been opened and has answered; a new segment begins."""
+
+    at_s: float
+    board: Board
+
+
+@dataclass(frozen=True, slots=True)
+class LinkDown:
+    """The line was lost or closed; the segment ends."""
+
+    at_s: float
+    reason: str
+
+
+Input = Chunk | Mark | LinkUp | LinkDown
+
+
+# ---- arrays: one row a sample, then one row a tick -------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Counts as the board sent them, on an unwrapped clock. All arrays have the same length."""
+
+    segment: int
+    t_us: Ints
+    supply_count: Ints
+    cylinder_count: Ints
+    reference: Ints
+    flags: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """Samples gathered on the fixed 50 ms grid of the board's clock; one row for each tick that had samples.
+
+    Means come from exact integer sums, so the split of the stream cannot change a bit of them.
+    """
+
+    segment: int
+    t_s: Floats
+    n: Ints
+    supply_count: Floats
+    cylinder_count: Floats
+    cylinder_low_count: Floats
+    reference: Floats
+    flags: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Pressures:
+    """Gauge pressures, one row a tick; `cylinder_low_pa` is the lowest sample of the tick."""
+
+    segment: int
+    t_s: Floats
+    supply_gauge_pa: Floats
+    cylinder_gauge_pa: Floats
+    cylinder_low_gauge_pa: Floats
+    flags: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What the instrument shows, one row a tick. NaN where a quantity has no meaning (no supply, no flow)."""
+
+    segment: int
+    t_s: Floats
+    supply_gauge_pa: Floats
+    cylinder_gauge_pa: Floats
+    loss_pct: Floats
+    loss_at_set_pct: Floats
+    leak_area_m2: Floats
+    flow_kg_s: Floats
+    supply_held: Bools
+    stable: Bools
+    flags: Ints
+
+
+# ---- events: each stands at one place of the stream ------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class StableReading:
+    """A reading that passed the stability test, with everything another tester can be compared by.
+
+    Means over the window `[t_s - window_s, t_s]`; `u_loss_pct` is the standard uncertainty (k = 1).
+    `cylinder` and `phase` are filled in by the procedure: None and "" outside a test.
+    """
+
+    segment: int
+    t_s: float
+    window_s: float
+    supply_gauge_pa: float
+    cylinder_gauge_pa: float
+    loss_pct: float
+    u_loss_pct: float
+    loss_at_set_pct: float
+    reference_loss_pct: float
+    area_ratio: float
+    leak_area_m2: float
+    leak_diameter_m: float
+    flow_kg_s: float
+    flow_anr_m3_s: float
+    calibration_id: str
+    cylinder: int | None = None
+    phase: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """A short opening of a valve, seen as a dip of the cylinder pressure that recovered while the supply held.
+
+    `t_s` is the end of the recovery, `onset_s` the start of the dip, `depth_pa` the fall to the lowest sample.
+    """
+
+    segment: int
+    t_s: float
+    onset_s: float
+    depth_pa: float
+    recovery_s: float
+
+
+class SupplyState(StrEnum):
+    HELD = "held"
+    LOST = "lost"
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyChange:
+    """The supply came into its band and stayed, or left it; `reason` says how."""
+
+    segment: int
+    t_s: float
+    state: SupplyState
+    supply_gauge_pa: float
+    set_point_pa: float
+    reason: str
+
+
+class AirState(StrEnum):
+    ON = "on"
+    OFF = "off"
+
+
+@dataclass(frozen=True, slots=True)
+class AirChange:
+    """The cylinder side came under pressure (a cylinder is connected) or was vented."""
+
+    segment: int
+    t_s: float
+    state: AirState
+    cylinder_gauge_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Samples that the board counted and the host did not get."""
+
+    segment: int
+    t_s: float
+    missing: int
+
+
+@dataclass(frozen=True, slots=True)
+class BadLines:
+    """Rejected lines since the last tick: how many for each reason, and the first of them as evidence."""
+
+    segment: int
+    t_s: float
+    counts: Mapping[str, int]
+    evidence: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """The board announced a boot, or its clock went back; `segment` is the new one."""
+
+    segment: int
+    t_s: float
+    cause: str
+    boot_count: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class LinkChange:
+    """The line is up (with the board that answered) or down (with the reason)."""
+
+    segment: int
+    t_s: float
+    up: bool
+    reason: str
+    board: Board | None
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A mark of the operator at its place in the stream; `source` is `operator` or `board`."""
+
+    segment: int
+    t_s: float
+    kind: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class BoardFault:
+    """The board said something is wrong: a flag of its samples came up, or a command was refused."""
+
+    segment: int
+    t_s: float
+    fault: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """Where the test of the engine stands: `next_cylinder` is None at the end of the order."""
+
+    segment: int
+    t_s: float
+    engine: str
+    cylinder: int | None
+    phase: str
+    next_cylinder: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderDone:
+    """A cylinder was vented after at least one capture. Losses are at the set point."""
+
+    segment: int
+    t_s: float
+    cylinder: int
+    as_found: StableReading
+    after_tap: StableReading | None
+    taps: int
+
+
+@dataclass(frozen=True, slots=True)
+class TestDone:
+    """The last cylinder of the order is done."""
+
+    segment: int
+    t_s: float
+    engine: str
+    cylinders: tuple[CylinderDone, ...] = field(default_factory=tuple)
+
+
+Event = (
+    StableReading
+    | Tap
+    | SupplyChange
+    | AirChange
+    | Gap
+    | BadLines
+    | Restarted
+    | LinkChange
+    | Marked
+    | BoardFault
+    | Session
+    | CylinderDone
+    | TestDone
+)
+Record = Samples | Readings | Event
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """What one step of the pipeline hands to every sink, in the order of the stream."""
+
+    records: tuple[Record, ...]
+    utc_offset_s: Mapping[int, float]
+    """For each segment named in `records`: what to add to its `t_s` to get seconds since 1970, UTC."""
+
+    def utc_s(self, record: Event) -> float:
+        return self.utc_offset_s[record.segment] + record.t_s
+
+
+# ---- what a measurement needs to know of the bench -------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelCalibration:
+    """A straight line from volts (at the nominal reference) to gauge pressure, with the class of the sensor.
+
+    gauge_pa = (volts - zero_v) * pa_per_v; `accuracy_pa` is the half-width of the stated limits of error.
+    """
+
+    zero_v: float
+    pa_per_v: float
+    full_scale_pa: float
+    accuracy_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """The record that a reading names. `reference_v` is the nominal reference that both lines are stated for."""
+
+    calibration_id: str
+    origin: str
+    date: str
+    reference_v: float
+    supply: ChannelCalibration
+    cylinder: ChannelCalibration
+
+    def as_dict(self) -> dict[str, Any]:
+        from dataclasses import asdict
+
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """Everything else that turns pressures into a reading. `assumed` names what has not been calibrated."""
+
+    restrictor_diameter_m: float
+    discharge_coefficient: float
+    critical_ratio: float
+    atmosphere_pa: float
+    gas_temperature_k: float
+    set_point_pa: float
+    supply_band_pa: float
+    assumed: tuple[str, ...] = ()
