@@ -1,0 +1,221 @@
+"""The state table of a test. It drives itself from the pressures; marks of the operator steer it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from daq.procedure.engine import EngineOrder
+from daq.records import (
+    AirChange,
+    AirState,
+    CylinderDone,
+    Event,
+    Marked,
+    MarkKind,
+    Session,
+    StableReading,
+    Tap,
+    TestDone,
+)
+
+
+class Phase(StrEnum):
+    """Where the work on one cylinder stands; the value is the public word."""
+
+    WAIT_AIR = "wait-air"
+    SETTLE = "settle"
+    AS_FOUND = "as-found"
+    RESETTLE = "resettle"
+    AFTER_TAP = "after-tap"
+    DONE = "done"
+
+
+class Trigger(StrEnum):
+    AIR_ON = "air-on"
+    AIR_OFF = "air-off"
+    STABLE = "stable"
+    TAP = "tap"
+    NEXT = "next"
+    SKIP = "skip"
+    AGAIN = "again"
+    CYLINDER = "cylinder"
+
+
+P, T = Phase, Trigger
+
+# (phase, trigger) -> (next phase, what is done). What is not listed changes nothing.
+# "finish" and "advance" move to the next cylinder, or to DONE after the last.
+TABLE: dict[tuple[Phase, Trigger], tuple[Phase, str]] = {
+    (P.WAIT_AIR, T.AIR_ON): (P.SETTLE, "begin"),
+    (P.SETTLE, T.STABLE): (P.AS_FOUND, "capture"),
+    (P.SETTLE, T.AIR_OFF): (P.WAIT_AIR, "begin"),
+    (P.AS_FOUND, T.TAP): (P.RESETTLE, "count_tap"),
+    (P.AS_FOUND, T.AIR_OFF): (P.WAIT_AIR, "finish"),
+    (P.RESETTLE, T.TAP): (P.RESETTLE, "count_tap"),
+    (P.RESETTLE, T.STABLE): (P.AFTER_TAP, "capture"),
+    (P.RESETTLE, T.AIR_OFF): (P.WAIT_AIR, "finish"),
+    (P.AFTER_TAP, T.TAP): (P.RESETTLE, "count_tap"),
+    (P.AFTER_TAP, T.STABLE): (P.AFTER_TAP, "capture"),
+    (P.AFTER_TAP, T.AIR_OFF): (P.WAIT_AIR, "finish"),
+    (P.WAIT_AIR, T.NEXT): (P.WAIT_AIR, "advance"),
+    (P.SETTLE, T.NEXT): (P.WAIT_AIR, "advance"),
+    (P.AS_FOUND, T.NEXT): (P.WAIT_AIR, "finish"),
+    (P.RESETTLE, T.NEXT): (P.WAIT_AIR, "finish"),
+    (P.AFTER_TAP, T.NEXT): (P.WAIT_AIR, "finish"),
+    (P.WAIT_AIR, T.AGAIN): (P.WAIT_AIR, "take_back"),
+    (P.DONE, T.AGAIN): (P.WAIT_AIR, "take_back"),
+    (P.SETTLE, T.AGAIN): (P.SETTLE, "begin"),
+    (P.AS_FOUND, T.AGAIN): (P.SETTLE, "begin"),
+    (P.RESETTLE, T.AGAIN): (P.SETTLE, "begin"),
+    (P.AFTER_TAP, T.AGAIN): (P.SETTLE, "begin"),
+    **{(phase, T.SKIP): (P.WAIT_AIR, "advance") for phase in P if phase is not P.DONE},
+    **{(phase, T.CYLINDER): (phase, "rename") for phase in P if phase is not P.DONE},
+    (P.DONE, T.CYLINDER): (P.WAIT_AIR, "rename"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What has been seen of the cylinder under test since its air went on."""
+
+    as_found: StableReading | None = None
+    after_tap: StableReading | None = None
+    taps: int = 0
+
+
+class Procedure:
+    """Takes the events of the measurement one by one; gives them back, labelled, with those of the test."""
+
+    def __init__(self, engine: EngineOrder) -> None:
+        self._engine = engine
+        self.phase = Phase.WAIT_AIR
+        self.cylinder: int | None = engine.firing_order[0]
+        self._work = Work()
+        self._done: dict[int, CylinderDone] = {}
+
+    def feed(self, event: Event) -> list[Event]:
+        """The event itself (a stable reading now names cylinder and phase), then what follows from it."""
+        trigger = _trigger_of(event)
+        if trigger is None or (self.phase, trigger) not in TABLE:
+            return [self._labelled(event)]
+        before = (self.phase, self.cylinder)
+        self.phase, action = TABLE[self.phase, trigger]
+        labelled = self._labelled(event)
+        follow = self._act(action, labelled)
+        if (self.phase, self.cylinder) != before:
+            follow.append(self.session(event.segment, event.t_s))
+        return [labelled, *follow]
+
+    def session(self, segment: int, t_s: float) -> Session:
+        """Where the test stands now, as a record."""
+        following = self._engine.after(self.cylinder) if self.cylinder else None
+        return Session(segment, t_s, self._engine.name, self.cylinder, self.phase.value, following)
+
+    def _labelled(self, event: Event) -> Event:
+        if isinstance(event, StableReading) and self.phase is not Phase.WAIT_AIR:
+            return replace(event, cylinder=self.cylinder, phase=self.phase.value)
+        return event
+
+    def _act(self, action: str, event: Event) -> list[Event]:
+        actions: dict[str, Callable[[Event], list[Event]]] = {
+            "begin": self._begin,
+            "capture": self._capture,
+            "count_tap": self._count_tap,
+            "finish": self._finish,
+            "advance": self._advance,
+            "take_back": self._take_back,
+            "rename": self._rename,
+        }
+        return actions[action](event)
+
+    def _begin(self, event: Event) -> list[Event]:
+        self._work = Work()
+        return []
+
+    def _capture(self, event: Event) -> list[Event]:
+        """The first reading before a tap is the one as found; after taps the newest counts."""
+        assert isinstance(event, StableReading)
+        if self.phase is Phase.AS_FOUND:
+            self._work = replace(self._work, as_found=event)
+        else:
+            self._work = replace(self._work, after_tap=event)
+        return []
+
+    def _count_tap(self, event: Event) -> list[Event]:
+        self._work = replace(self._work, taps=self._work.taps + 1)
+        return []
+
+    def _finish(self, event: Event) -> list[Event]:
+        work, cylinder = self._work, self.cylinder
+        assert cylinder is not None and work.as_found is not None
+        done = CylinderDone(event.segment, event.t_s, cylinder, work.as_found, work.after_tap, work.taps)
+        self._done[cylinder] = done
+        return [done, *self._advance(event)]
+
+    def _advance(self, event: Event) -> list[Event]:
+        assert self.cylinder is not None
+        self._work = Work()
+        following = self._engine.after(self.cylinder)
+        if following is not None:
+            self.cylinder = following
+            return []
+        self.phase, self.cylinder = Phase.DONE, None
+        results = tuple(self._done[c] for c in self._engine.firing_order if c in self._done)
+        return [TestDone(event.segment, event.t_s, self._engine.name, results)]
+
+    def _take_back(self, event: Event) -> list[Event]:
+        """Between two cylinders, `again` means the one that was just finished; its result is taken back."""
+        last = self._engine.firing_order[-1] if self.cylinder is None else self._engine.before(self.cylinder)
+        self.cylinder = last if last is not None else self._engine.firing_order[0]
+        self._done.pop(self.cylinder, None)
+        self._work = Work()
+        return []
+
+    def _rename(self, event: Event) -> list[Event]:
+        """The cylinder on the hose is the one that the mark's text names; what was captured of it stays.
+
+        A number that the engine does not have changes nothing.
+        """
+        assert isinstance(event, Marked)
+        number = int(event.text) if event.text.isdecimal() else 0
+        if number in self._engine.firing_order:
+            self.cylinder = number
+            self._work = _renumbered(self._work, number)
+        elif self.cylinder is None:
+            self.phase = Phase.DONE
+        return []
+
+
+def _renumbered(work: Work, number: int) -> Work:
+    as_found, after_tap = work.as_found, work.after_tap
+    return replace(
+        work,
+        as_found=as_found and replace(as_found, cylinder=number),
+        after_tap=after_tap and replace(after_tap, cylinder=number),
+    )
+
+
+def _trigger_of(event: Event) -> Trigger | None:
+    match event:
+        case AirChange(state=AirState.ON):
+            return Trigger.AIR_ON
+        case AirChange():
+            return Trigger.AIR_OFF
+        case StableReading():
+            return Trigger.STABLE
+        case Tap():
+            return Trigger.TAP
+        case Marked(kind=kind) if kind in _MARKS:
+            return _MARKS[kind]
+        case _:
+            return None
+
+
+_MARKS = {
+    MarkKind.NEXT: Trigger.NEXT,
+    MarkKind.SKIP: Trigger.SKIP,
+    MarkKind.AGAIN: Trigger.AGAIN,
+    MarkKind.CYLINDER: Trigger.CYLINDER,
+}
