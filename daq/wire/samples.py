@@ -1,0 +1,122 @@
+"""Sample frames, many at a time: both directions work on whole arrays.
+
+A row is `S,SSSS,CCCCCCCC,PPPP,QQQQ,RRRR,FF*KKKK` and LF. Only the CRC is computed line by line.
+"""
+
+from __future__ import annotations
+
+from binascii import crc_hqx
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.wire.crc import INITIAL
+
+U8 = npt.NDArray[np.uint8]
+U16 = npt.NDArray[np.uint16]
+U32 = npt.NDArray[np.uint32]
+
+_ROW = b"S,0000,00000000,0000,0000,0000,00*0000\n"
+SAMPLE_BYTES = len(_ROW)
+SAMPLE_LINE_BYTES = SAMPLE_BYTES - 1
+_BODY_BYTES = _ROW.index(b"*")
+_RECORD = np.dtype(
+    [
+        ("sequence", ">u2"),
+        ("clock_us", ">u4"),
+        ("supply_count", ">u2"),
+        ("cylinder_count", ">u2"),
+        ("reference", ">u2"),
+        ("flags", "u1"),
+        ("crc", ">u2"),
+    ]
+)
+_DIGITS = np.frombuffer(b"0123456789ABCDEF", np.uint8)
+_TEMPLATE = np.frombuffer(_ROW, np.uint8)
+_HEX_COLUMNS = np.array([column for column, byte in enumerate(_ROW) if byte == ord("0")])
+_HIGH, _LOW = _HEX_COLUMNS[0::2], _HEX_COLUMNS[1::2]
+
+
+def _class_table() -> U8:
+    """Class of each byte: 0 to 15 for a hexadecimal digit, else a class of its own in the upper half."""
+    table = np.full(256, 0xF0, np.uint8)
+    table[_DIGITS] = np.arange(16)
+    table[list(b",*S")] = (0x10, 0x20, 0x30)
+    return table
+
+
+_CLASS = _class_table()
+_PATTERN = _CLASS[_TEMPLATE[:SAMPLE_LINE_BYTES]] & 0xF0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SampleBlock:
+    """Consecutive samples of one feed, one row a sample; all arrays have the same length.
+
+    `clock_us` is the board's clock at the midpoint of the conversions, modulo 2^32; `sequence` counts modulo 2^16.
+    """
+
+    sequence: U16
+    clock_us: U32
+    supply_count: U16
+    cylinder_count: U16
+    reference: U16
+    flags: U8
+
+    def __post_init__(self) -> None:
+        for name in _COLUMNS:
+            column = getattr(self, name)
+            if column.dtype != _NATIVE[name] or column.shape != (len(self.sequence),):
+                raise ValueError(f"{name} must be {_NATIVE[name]}, one for each sample; it is {column.dtype}")
+
+    def __len__(self) -> int:
+        return len(self.sequence)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, SampleBlock):
+            return NotImplemented
+        return all(np.array_equal(getattr(self, name), getattr(other, name)) for name in _COLUMNS)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def rows(self, start: int, stop: int) -> SampleBlock:
+        """The samples from `start` up to `stop`, without a copy."""
+        return SampleBlock(*(getattr(self, name)[start:stop] for name in _COLUMNS))
+
+    def encode(self) -> bytes:
+        """The lines of all samples, each with its LF."""
+        record = np.zeros(len(self), _RECORD)
+        for name in _COLUMNS:
+            record[name] = getattr(self, name)
+        rows = _print(record)
+        bodies = rows[:, :_BODY_BYTES].tobytes()
+        record["crc"] = [crc_hqx(bodies[at : at + _BODY_BYTES], INITIAL) for at in range(0, len(bodies), _BODY_BYTES)]
+        return _print(record).tobytes()
+
+    @classmethod
+    def decode(cls, lines: Sequence[bytes]) -> tuple[SampleBlock, npt.NDArray[np.bool_]]:
+        """Lines of exactly `SAMPLE_LINE_BYTES` each, without LF: the samples, and which of them are right.
+
+        A row that is not right (grammar or CRC) holds no meaning.
+        """
+        rows = np.frombuffer(b"".join(lines), np.uint8).reshape(-1, SAMPLE_LINE_BYTES)
+        classes = _CLASS[rows]
+        record = ((classes.take(_HIGH, axis=1) << 4) | classes.take(_LOW, axis=1)).view(_RECORD)[:, 0]
+        crc = [crc_hqx(line[:_BODY_BYTES], INITIAL) for line in lines]
+        right = ((classes & 0xF0) == _PATTERN).all(axis=1) & (record["crc"] == crc)
+        return cls(*(record[name].astype(_NATIVE[name]) for name in _COLUMNS)), right
+
+
+_COLUMNS = tuple(field.name for field in fields(SampleBlock))
+_NATIVE = {name: _RECORD[name].newbyteorder("=") for name in _COLUMNS}
+
+
+def _print(record: npt.NDArray[np.void]) -> U8:
+    """Rows of text, (n, SAMPLE_BYTES), of packed records."""
+    packed = record.view(np.uint8).reshape(-1, _RECORD.itemsize)
+    rows = np.tile(_TEMPLATE, (len(record), 1))
+    rows[:, _HIGH] = _DIGITS[packed >> 4]
+    rows[:, _LOW] = _DIGITS[packed & 0x0F]
+    return rows
