@@ -1,0 +1,284 @@
+"""The configuration file: every field checked, every error names file, key, what is wrong and what is allowed.
+
+Order of precedence: command line, environment (`BORETIGHT_MQTT__HOST=...`), the TOML file, the defaults below.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, ClassVar, Literal
+
+import platformdirs
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator, model_validator
+from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+
+from daq.errors import ConfigError, UsageError
+from daq.measure.calibration import calibration_of
+from daq.procedure import EngineOrder
+from daq.records import Calibration, ChannelCalibration, Instrument, LineFormat
+from daq.units import M_PER_INCH, PA_PER_ATM, ZERO_CELSIUS_K, PressureUnit
+
+Name = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$", description="lower-case letters, digits and dashes")]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class UsbIdentity(Section):
+    """Which board, whatever name the system gives its port after the next replug."""
+
+    vendor: Annotated[str, Field(pattern=r"^[0-9a-fA-F]{4}$")]
+    product: Annotated[str, Field(pattern=r"^[0-9a-fA-F]{4}$")]
+    serial: str | None = None
+
+
+class LineSection(Section):
+    """The serial line: a path, a pyserial URL, or a USB identity. With none of them the only USB board is taken."""
+
+    port: str | None = None
+    usb: UsbIdentity | None = None
+    baud: Annotated[int, Field(ge=9600, le=4_000_000)] = 115_200
+    rate_hz: Annotated[int, Field(ge=1, le=5000)] = 200
+    format: Literal["auto", "framed", "bare"] = "auto"
+    bare_bits: Annotated[int, Field(ge=8, le=16)] = 10
+
+    @model_validator(mode="after")
+    def _one_way_to_find_it(self) -> LineSection:
+        if self.port and self.usb:
+            raise ValueError("give port or usb, not both")
+        return self
+
+    @property
+    def line_format(self) -> LineFormat | None:
+        return None if self.format == "auto" else LineFormat(self.format)
+
+
+class InstrumentSection(Section):
+    """The pneumatic side. Lengths in inches as restrictors are sold, pressures in the unit of [display]."""
+
+    restrictor_in: Annotated[float, Field(ge=0.005, le=0.25)] = 0.040
+    discharge_coefficient: Annotated[float, Field(gt=0.3, le=1.0)] = 0.8
+    critical_ratio: Annotated[float, Field(ge=0.1, le=0.6)] = 0.5283
+    set_point: Positive = 100.0
+    supply_band: Positive = 2.0
+    atmosphere_kpa: Annotated[float, Field(ge=50, le=110)] = PA_PER_ATM / 1000
+    air_temperature_c: Annotated[float, Field(ge=-40, le=80)] = 20.0
+
+
+class ChannelSection(Section):
+    """A transducer as its data sheet states it: the volts at zero and at full scale, and its class."""
+
+    zero_v: Annotated[float, Field(ge=-10, le=10)] = 0.5
+    full_scale_v: Annotated[float, Field(ge=-10, le=10)] = 4.5
+    full_scale: Positive = 150.0
+    accuracy_pct_of_full_scale: Annotated[float, Field(gt=0, le=20)] = 0.5
+
+    @model_validator(mode="after")
+    def _has_span(self) -> ChannelSection:
+        if self.full_scale_v == self.zero_v:
+            raise ValueError("full_scale_v must differ from zero_v: a sensor without span measures nothing")
+        return self
+
+    def calibration(self, unit: PressureUnit) -> ChannelCalibration:
+        full_scale_pa = self.full_scale * unit.pa
+        pa_per_v = full_scale_pa / (self.full_scale_v - self.zero_v)
+        accuracy_pa = full_scale_pa * self.accuracy_pct_of_full_scale / 100
+        return ChannelCalibration(self.zero_v, pa_per_v, full_scale_pa, accuracy_pa)
+
+
+class CalibrationSection(Section):
+    reference_v: Positive = 5.0
+    date: str = ""
+    origin: str = "assumed"
+    supply: ChannelSection = ChannelSection()
+    cylinder: ChannelSection = ChannelSection()
+
+
+class EngineSection(Section):
+    name: str = Field(default="unnamed engine", min_length=1, max_length=80)
+    firing_order: str = "1-3-4-2"
+
+    @field_validator("firing_order")
+    @classmethod
+    def _is_an_order(cls, text: str) -> str:
+        try:
+            numbers = tuple(int(part) for part in text.split("-"))
+            EngineOrder("", numbers)
+        except (ValueError, UsageError) as error:
+            raise ValueError("must name each cylinder exactly once, from 1, like 1-3-4-2") from error
+        return text
+
+    def order(self) -> EngineOrder:
+        return EngineOrder(self.name, tuple(int(part) for part in self.firing_order.split("-")))
+
+
+class StorageSection(Section):
+    """`folder` holds the database and the raw logs; old raw logs go when they exceed `raw_log_limit_mb`."""
+
+    folder: Path = Field(default_factory=lambda: Path(platformdirs.user_data_dir("boretight")))
+    raw_log_limit_mb: Annotated[int, Field(ge=1)] = 4096
+
+    @property
+    def database(self) -> Path:
+        return self.folder / "boretight.db"
+
+    @property
+    def raw_logs(self) -> Path:
+        return self.folder / "raw"
+
+
+class MqttSection(Section):
+    """`embedded = true` starts a broker of our own on loopback; else host and port name yours."""
+
+    enabled: bool = True
+    embedded: bool = True
+    host: str = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535)] = 1883
+    root: Name = "boretight"
+    username: str | None = None
+    password: SecretStr | None = None
+    tls: bool = False
+
+    @model_validator(mode="before")
+    @classmethod
+    def _host_means_own_broker(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "host" in data and "embedded" not in data:
+            return {**data, "embedded": False}
+        return data
+
+
+class DisplaySection(Section):
+    pressure: PressureUnit = PressureUnit.PSI
+
+
+class Config(BaseSettings):
+    """Everything a bench needs to know of itself."""
+
+    model_config = SettingsConfigDict(
+        env_prefix="BORETIGHT_",
+        env_nested_delimiter="__",
+        extra="forbid",
+        frozen=True,
+        nested_model_default_partial_update=True,
+    )
+    file_values: ClassVar[dict[str, Any]] = {}
+
+    bench: Name = "bench"
+    line: LineSection = LineSection()
+    instrument: InstrumentSection = InstrumentSection()
+    calibration: CalibrationSection = CalibrationSection()
+    engine: EngineSection = EngineSection()
+    storage: StorageSection = StorageSection()
+    mqtt: MqttSection = MqttSection()
+    display: DisplaySection = DisplaySection()
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        from pydantic_settings import InitSettingsSource
+
+        return init_settings, env_settings, InitSettingsSource(settings_cls, cls.file_values)
+
+    def measuring_instrument(self) -> Instrument:
+        unit, section = self.display.pressure, self.instrument
+        return Instrument(
+            restrictor_diameter_m=section.restrictor_in * M_PER_INCH,
+            discharge_coefficient=section.discharge_coefficient,
+            critical_ratio=section.critical_ratio,
+            atmosphere_pa=section.atmosphere_kpa * 1000,
+            gas_temperature_k=section.air_temperature_c + ZERO_CELSIUS_K,
+            set_point_pa=section.set_point * unit.pa,
+            supply_band_pa=section.supply_band * unit.pa,
+            assumed=("discharge_coefficient", "critical_ratio"),
+        )
+
+    def calibration_record(self) -> Calibration:
+        unit, section = self.display.pressure, self.calibration
+        return calibration_of(
+            origin=section.origin,
+            date=section.date,
+            reference_v=section.reference_v,
+            supply=section.supply.calibration(unit),
+            cylinder=section.cylinder.calibration(unit),
+        )
+
+
+def default_path() -> Path:
+    """Ref: XDG Base Directory Specification, through platformdirs."""
+    return Path(platformdirs.user_config_dir("boretight")) / "boretight.toml"
+
+
+def load(path: Path | None = None, **overrides: Any) -> Config:
+    """The configuration of `path`, or of the default path if there is a file, or all defaults.
+
+    `overrides` are nested dicts of what the command line said. Raises ConfigError.
+    """
+    source = path or default_path()
+    values = _read(source) if path or source.exists() else {}
+
+    class Loaded(Config):
+        file_values: ClassVar[dict[str, Any]] = values
+
+    try:
+        return Loaded(**overrides)
+    except ValidationError as error:
+        raise ConfigError(*_explain(error, source, values)) from error
+
+
+def _read(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise ConfigError(
+            f"There is no configuration file {path}.", todo="Check the path given to --config."
+        ) from error
+    except OSError as error:
+        raise ConfigError(f"The configuration file {path} cannot be read.", evidence=str(error)) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConfigError(f"{path} is not a TOML file.", todo="Correct the line named.", evidence=str(error)) from error
+
+
+def _explain(error: ValidationError, path: Path, values: dict[str, Any]) -> tuple[str, str, str]:
+    """One line a fault: where it stands (file or environment), the key, what is wrong, what is allowed."""
+    lines = []
+    for fault in error.errors():
+        key = ".".join(str(part) for part in fault["loc"])
+        lines.append(f"{_origin(key, path, values)}: {key or 'the file'}: {_wrong(fault)}")
+    return "The configuration is wrong:\n  " + "\n  ".join(lines), "Correct the keys named and start again.", ""
+
+
+def _origin(key: str, path: Path, values: dict[str, Any]) -> str:
+    node: Any = values
+    for part in key.split("."):
+        if not isinstance(node, dict) or part not in node:
+            variable = "BORETIGHT_" + key.upper().replace(".", "__")
+            return f"environment variable {variable}" if variable in os.environ else str(path)
+        node = node[part]
+    return str(path)
+
+
+def _wrong(fault: Any) -> str:
+    if fault["type"] == "extra_forbidden":
+        known = _known_keys([str(part) for part in fault["loc"][:-1]])
+        return f"there is no such key; allowed are {', '.join(known)}"
+    message = str(fault["msg"]).removeprefix("Value error, ")
+    return f"{message} (it is {fault['input']!r})"
+
+
+def _known_keys(section: list[str]) -> list[str]:
+    model: type[BaseModel] = Config
+    for part in section:
+        inner = model.model_fields[part].annotation
+        if isinstance(inner, type) and issubclass(inner, BaseModel):
+            model = inner
+    return sorted(model.model_fields)

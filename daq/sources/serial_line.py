@@ -1,0 +1,143 @@
+"""A board on a serial line as an endless, self-healing source of inputs.
+
+One thread does nothing but open, greet and read; whatever it sees enters the event loop as an Input.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import random
+import threading
+import time
+from collections.abc import AsyncIterator, Callable
+from typing import TYPE_CHECKING
+
+from daq.errors import BoretightError
+from daq.records import Board, Chunk, Input, LineFormat, LinkDown, LinkUp
+from daq.sources.handshake import READ_SIZE, handshake
+from daq.sources.ports import LineSettings, find, open_port
+from daq.wire import encode_command
+
+if TYPE_CHECKING:
+    import serial
+
+POLL_S = 0.02
+SILENCE_S = 3.0
+RETRY_FIRST_S = 0.5
+RETRY_MOST_S = 5.0
+_BOOT_LINE = b"\nB,"
+
+
+class LinkLost(Exception):
+    """The line was up and is not any more; the text says what was seen."""
+
+
+class SerialLine:
+    """`async for item in line.inputs()` until `stop()`.
+
+    With `once`, the first loss of the line ends the source (a scripted board that has come to its end), and a board
+    that cannot be reached at the start raises.
+    """
+
+    def __init__(self, settings: LineSettings, *, once: bool = False) -> None:
+        self._settings, self._once = settings, once
+        self._stop = threading.Event()
+        self._queue: asyncio.Queue[Input | BoretightError | None] = asyncio.Queue()
+        self.trouble: BoretightError | None = None
+        """Why there is no board now; None while one is there."""
+
+    def inject(self, item: Input) -> None:
+        """Puts a mark of the operator at the present place of the stream. To be called in the event loop."""
+        self._queue.put_nowait(item)
+
+    def stop(self) -> None:
+        """Ends `inputs()` after what has been read so far; may be called from any thread."""
+        self._stop.set()
+
+    async def inputs(self) -> AsyncIterator[Input]:
+        loop, queue = asyncio.get_running_loop(), self._queue
+
+        def emit(item: Input | BoretightError | None) -> None:
+            loop.call_soon_threadsafe(queue.put_nowait, item)
+
+        thread = threading.Thread(target=self._run, args=(emit,), name="serial-reader", daemon=True)
+        thread.start()
+        try:
+            while (item := await queue.get()) is not None:
+                if isinstance(item, BoretightError):
+                    raise item
+                yield item
+        finally:
+            self._stop.set()
+
+    # ---- in the thread
+
+    def _run(self, emit: Callable[[Input | BoretightError | None], None]) -> None:
+        wait_s = RETRY_FIRST_S
+        while not self._stop.is_set():
+            try:
+                self._link(emit)
+                wait_s = RETRY_FIRST_S
+            except BoretightError as error:
+                self.trouble = error
+                if self._once:
+                    emit(error)
+                    break
+                self._stop.wait(random.uniform(RETRY_FIRST_S, wait_s))
+                wait_s = min(2 * wait_s, RETRY_MOST_S)
+            if self._once:
+                break
+        emit(None)
+
+    def _link(self, emit: Callable[[Input], None]) -> None:
+        """One life of the line: open, greet, read until it is lost. A dead port is closed at once."""
+        url = find(self._settings)
+        port = open_port(url, self._settings.baud)
+        reason = "stopped"
+        up = False
+        try:
+            while not self._stop.is_set():
+                self._greet(port, url, emit)
+                up, self.trouble = True, None
+                self._read(port, emit)
+        except (LinkLost, OSError) as error:
+            reason = str(error)
+        except BoretightError as error:
+            if not up:
+                raise
+            self.trouble, reason = error, "the board restarted and did not answer"
+        finally:
+            _close(port)
+        if up:
+            emit(LinkDown(time.time(), reason))
+
+    def _greet(self, port: serial.SerialBase, url: str, emit: Callable[[Input], None]) -> None:
+        """Handshake, LinkUp, then start: what comes after the start is the first of the segment."""
+        board: Board = handshake(port, url, self._settings, lambda data: emit(Chunk(time.time(), data)))
+        emit(LinkUp(time.time(), board))
+        if board.line_format is LineFormat.FRAMED:
+            port.write(encode_command("INIT", None))
+
+    def _read(self, port: serial.SerialBase, emit: Callable[[Input], None]) -> None:
+        """Takes what is there, each 20 ms, until the board announces a boot (it must then be greeted again)."""
+        last_line_s = time.monotonic()
+        tail = b""
+        while not self._stop.is_set():
+            time.sleep(POLL_S)
+            data = port.read(READ_SIZE)
+            if data:
+                emit(Chunk(time.time(), data))
+                if _BOOT_LINE in tail + data:
+                    return
+                tail = data[-2:]
+            now_s = time.monotonic()
+            if b"\n" in data:
+                last_line_s = now_s
+            elif now_s - last_line_s > SILENCE_S:
+                raise LinkLost(f"no line for {SILENCE_S:.0f} s")
+
+
+def _close(port: serial.SerialBase) -> None:
+    with contextlib.suppress(OSError):
+        port.close()
