@@ -213,7 +213,7 @@ def _trigger_of(event: Event) -> Trigger | None:
             return None
 
 
-_MARKS = {
+_MARKS: dict[str, Trigger] = {
     MarkKind.NEXT: Trigger.NEXT,
     MarkKind.SKIP: Trigger.SKIP,
     MarkKind.AGAIN: Trigger.AGAIN,

@@ -1,0 +1,109 @@
+"""The live face: the loss in large digits, and in large words what is so and what is wanted now."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from daq.units import PressureUnit
+
+STALE_S = 2.0
+NARROW = 44
+
+# Each digit is three rows of three columns, drawn from half blocks.
+_DIGITS = {
+    "0": ("█▀█", "█ █", "▀▀▀"),
+    "1": ("▀█ ", " █ ", "▀▀▀"),
+    "2": ("▀▀█", "█▀▀", "▀▀▀"),
+    "3": ("▀▀█", " ▀█", "▀▀▀"),
+    "4": ("█ █", "▀▀█", "  ▀"),
+    "5": ("█▀▀", "▀▀█", "▀▀▀"),
+    "6": ("█▀▀", "█▀█", "▀▀▀"),
+    "7": ("▀▀█", "  █", "  ▀"),
+    "8": ("█▀█", "█▀█", "▀▀▀"),
+    "9": ("█▀█", "▀▀█", "▀▀▀"),
+    "-": ("   ", "▀▀▀", "   "),
+    ".": (" ", " ", "▀"),
+    "%": ("▀ █", "▄▀ ", "▀ ▀"),
+    " ": ("   ", "   ", "   "),
+}
+
+_WANTED = {
+    "wait-air": "CONNECT CYLINDER {cylinder}, CRANK HELD, THEN AIR",
+    "settle": "SETTLING, WAIT",
+    "as-found": "CAPTURED. TAP THE VALVES, OR VENT FOR THE NEXT",
+    "resettle": "TAPPED. SETTLING, WAIT",
+    "after-tap": "CAPTURED AFTER TAP. TAP AGAIN, OR VENT",
+    "done": "ALL CYLINDERS DONE",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """What there is to see at one moment. Pressures in pascals, gauge; None where nothing is known."""
+
+    bench: str
+    engine: str = ""
+    cylinder: int | None = None
+    phase: str = ""
+    line_up: bool = False
+    supply_gauge_pa: float | None = None
+    cylinder_gauge_pa: float | None = None
+    loss_pct: float | None = None
+    held: bool = False
+    stable: bool = False
+    age_s: float = math.inf
+
+    @property
+    def stale(self) -> bool:
+        return self.age_s > STALE_S
+
+
+def wanted(face: Face) -> str:
+    """The one thing to do or know now."""
+    if not face.line_up:
+        return "NO BOARD ON THE LINE"
+    if face.stale:
+        return "OLD DATA: NOTHING NEW FROM THE BOARD"
+    if face.phase not in ("", "wait-air", "done") and not face.held:
+        return "SUPPLY IS NOT AT ITS SET POINT"
+    return _WANTED.get(face.phase, "WAITING").format(cylinder=face.cylinder)
+
+
+def state(face: Face) -> str:
+    """The reading in one word."""
+    if not face.line_up or face.stale:
+        return "STALE"
+    if face.phase in ("wait-air", "done"):
+        return "NO AIR"
+    if not face.held:
+        return "NOT HELD"
+    return "STABLE" if face.stable else "SETTLING"
+
+
+def face_lines(face: Face, unit: PressureUnit, width: int) -> list[str]:
+    """Five or more lines of at most `width` columns, without colour: words carry the meaning."""
+    loss = face.loss_pct if face.loss_pct is not None and math.isfinite(face.loss_pct) else None
+    visible = loss is not None and state(face) not in ("STALE", "NO AIR")
+    digits = large(f"{loss:5.1f} %" if visible else "  -.- %")
+    cylinder = f"CYLINDER {face.cylinder}" if face.cylinder else "NO CYLINDER"
+    words = [
+        f"{cylinder:<14}{state(face)}",
+        f"SUPPLY    {_pressure(face.supply_gauge_pa, unit):>10}  {'HELD' if face.held else 'NOT HELD'}",
+        f"CYLINDER  {_pressure(face.cylinder_gauge_pa, unit):>10}",
+    ]
+    if width < NARROW + 10:
+        body = [f" {line}" for line in [*digits, *words]]
+    else:
+        body = [f" {left}    {right}" for left, right in zip(digits, words, strict=True)]
+    title = f" {face.bench} | {face.engine}" if face.engine else f" {face.bench}"
+    return [line[:width].rstrip() for line in (title, *body, f" >> {wanted(face)}")]
+
+
+def large(text: str) -> list[str]:
+    """The text in three rows of block digits."""
+    return [" ".join(_DIGITS[char][row] for char in text) for row in range(3)]
+
+
+def _pressure(pressure_pa: float | None, unit: PressureUnit) -> str:
+    return "-" if pressure_pa is None else unit.show(pressure_pa)
