@@ -23,6 +23,19 @@ MAX_TEXT_BYTES = 100
 EVIDENCE_BYTES = 64
 
 
+def _seal(pattern: re.Pattern[bytes], body: bytes) -> bytes:
+    """The line of a body; raises ValueError when a field does not fit its place."""
+    if pattern.fullmatch(body) is None:
+        raise ValueError(f"a field does not fit: {body!r}")
+    return seal(body)
+
+
+def _numbers(pattern: re.Pattern[bytes], body: bytes) -> list[int] | None:
+    """The hexadecimal fields of a body, or None when it breaks the grammar."""
+    found = pattern.fullmatch(body)
+    return None if found is None else [int(digits, 16) for digits in found.groups()]
+
+
 class BadReason(StrEnum):
     """Why a line was rejected; the first that applies, in this order."""
 
@@ -60,14 +73,15 @@ class Heartbeat:
     _PATTERN: ClassVar = re.compile(rb"H,([0-9A-F]{8}),0([01]),([0-9A-F]{4}),([0-9A-F]{4})")
 
     def encode(self) -> bytes:
-        return seal(b"H,%08X,%02X,%04X,%04X" % (self.clock_us, self.running, self.dropped, self.errors))
+        body = b"H,%08X,%02X,%04X,%04X" % (self.clock_us, self.running, self.dropped, self.errors)
+        return _seal(self._PATTERN, body)
 
     @classmethod
     def decode(cls, body: bytes) -> Heartbeat | None:
-        found = cls._PATTERN.fullmatch(body)
-        if found is None:
+        numbers = _numbers(cls._PATTERN, body)
+        if numbers is None:
             return None
-        clock_us, running, dropped, errors = (int(digits, 16) for digits in found.groups())
+        clock_us, running, dropped, errors = numbers
         return cls(clock_us, bool(running), dropped, errors)
 
 
@@ -82,14 +96,14 @@ class InputEvent:
     _PATTERN: ClassVar = re.compile(rb"I,([0-9A-F]{8}),([0-9A-F]{2}),0([01])")
 
     def encode(self) -> bytes:
-        return seal(b"I,%08X,%02X,%02X" % (self.clock_us, self.number, self.pressed))
+        return _seal(self._PATTERN, b"I,%08X,%02X,%02X" % (self.clock_us, self.number, self.pressed))
 
     @classmethod
     def decode(cls, body: bytes) -> InputEvent | None:
-        found = cls._PATTERN.fullmatch(body)
-        if found is None:
+        numbers = _numbers(cls._PATTERN, body)
+        if numbers is None:
             return None
-        clock_us, number, pressed = (int(digits, 16) for digits in found.groups())
+        clock_us, number, pressed = numbers
         return cls(clock_us, number, bool(pressed))
 
 
@@ -105,9 +119,7 @@ class Reply:
 
     def encode(self) -> bytes:
         body = b"R,%04X,%d,%b" % (self.tag, self.status, self.text.encode("ascii"))
-        if self._PATTERN.fullmatch(body) is None:
-            raise ValueError(f"not a reply: {body!r}")
-        return seal(body)
+        return _seal(self._PATTERN, body)
 
     @classmethod
     def decode(cls, body: bytes) -> Reply | None:
@@ -129,14 +141,15 @@ class Boot:
     _PATTERN: ClassVar = re.compile(rb"B,0([0-5]),([0-9A-F]{4}),0([01])")
 
     def encode(self) -> bytes:
-        return b"\n" + seal(b"B,%02X,%04X,%02X" % (self.cause, self.boot_count, self.calibration_valid))
+        body = b"B,%02X,%04X,%02X" % (self.cause, self.boot_count, self.calibration_valid)
+        return b"\n" + _seal(self._PATTERN, body)
 
     @classmethod
     def decode(cls, body: bytes) -> Boot | None:
-        found = cls._PATTERN.fullmatch(body)
-        if found is None:
+        numbers = _numbers(cls._PATTERN, body)
+        if numbers is None:
             return None
-        cause, boot_count, valid = (int(digits, 16) for digits in found.groups())
+        cause, boot_count, valid = numbers
         return cls(ResetCause(cause), boot_count, bool(valid))
 
 
