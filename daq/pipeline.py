@@ -201,7 +201,8 @@ class Pipeline:
             case BareBlock():
                 yield from self._bare_block(frame, arrived_s)
             case Heartbeat():
-                self._clock.heartbeat(frame.clock_us)
+                if self._clock.heartbeat(frame.clock_us) is None:
+                    yield from self._restart("clock-went-back", None)
             case InputEvent(number=number, pressed=True) if number == MARK_BUTTON:
                 yield from self._test(Marked(self._segment, self._t_s, MarkKind.NEXT.value, "", "board"))
             case Boot():

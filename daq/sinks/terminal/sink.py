@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, TextIO
 import numpy as np
 
 from daq.records import Delivery, LinkChange, Readings, Samples, Session
-from daq.sinks.terminal.face import Face, face_lines
+from daq.sinks.terminal.face import Face, face_lines, state
 from daq.sinks.terminal.sentences import sentence
 from daq.units import PressureUnit
 
@@ -99,8 +99,6 @@ class TerminalSink:
 
 def plain(face: Face, unit: PressureUnit) -> list[str]:
     """The face as the parts of one line, for a pipe or a log."""
-    from daq.sinks.terminal.face import state
-
     def pressure(pa: float | None) -> str:
         return "-" if pa is None else unit.show(pa)
 

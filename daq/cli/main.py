@@ -1,0 +1,152 @@
+"""The command line. Each command imports what it needs when it runs: `--help` answers at once."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from daq.errors import BoretightError
+
+app = typer.Typer(
+    name="boretight",
+    help="Bridge and data acquisition for a cylinder leak-down tester on a serial line.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+board_app = typer.Typer(help="Look after the board.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(board_app, name="board")
+
+ConfigOption = Annotated[
+    Path | None, typer.Option("--config", "-c", help="Configuration file; by default that of your user.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for a program to read.")]
+
+
+def example(text: str) -> dict[str, Any]:
+    """The epilogue of a command: how it is used."""
+    return {"epilog": f"Example: {text}"}
+
+
+@app.command(**example("boretight run --simulate"))
+def run(
+    config: ConfigOption = None,
+    port: Annotated[str | None, typer.Option(help="Path or URL of the board, instead of the configured one.")] = None,
+    simulate: Annotated[bool, typer.Option("--simulate", help="Use a simulated board; none is needed.")] = False,
+    scenario: Annotated[str, typer.Option(help="What the simulated board plays: a name or a TOML file.")] = "steady",
+    speed: Annotated[float, typer.Option(min=0.1, max=100, help="Pace of the simulated board.")] = 1.0,
+    screen: Annotated[bool | None, typer.Option("--screen/--no-screen", help="The live face.")] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")] = False,
+) -> None:
+    """Run the daemon: read the board, measure, store, publish, until Ctrl-C."""
+    from daq.cli.run import run as command
+
+    command(config, port, scenario if simulate else None, speed, screen, quiet)
+
+
+@app.command(**example("boretight demo --speed 10"))
+def demo(
+    speed: Annotated[float, typer.Option(min=0.1, max=100, help="Multiple of real time.")] = 1.0,
+    folder: Annotated[Path | None, typer.Option(help="Where the demo's data go; a new folder by default.")] = None,
+    screen: Annotated[bool | None, typer.Option("--screen/--no-screen", help="The live face.")] = None,
+) -> None:
+    """Test an invented four-cylinder engine on a simulated board, from bytes to a table of its cylinders."""
+    from daq.cli.demo import demo as command
+
+    command(speed, folder, screen)
+
+
+@app.command(**example("boretight ports --probe"))
+def ports(
+    probe: Annotated[bool, typer.Option("--probe/--no-probe", help="Open each port and ask who is there.")] = True,
+    baud: Annotated[int, typer.Option(help="Line speed for the question.")] = 115_200,
+    json: JsonOption = False,
+    also: Annotated[list[str] | None, typer.Argument(help="Further paths or URLs to ask.")] = None,
+) -> None:
+    """List the serial ports and what answers on them."""
+    from daq.cli.ports import ports as command
+
+    command(probe, baud, json, also or [])
+
+
+@app.command(**example("boretight watch --bench garage"))
+def watch(
+    bench: Annotated[str | None, typer.Option(help="Only this bench; all of them by default.")] = None,
+    host: Annotated[str | None, typer.Option(help="The broker, instead of the configured one.")] = None,
+    mqtt_port: Annotated[int | None, typer.Option("--mqtt-port", help="Its port.")] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show live readings of any bench from the broker."""
+    from daq.cli.watch import watch as command
+
+    command(bench, host, mqtt_port, config, json)
+
+
+@app.command(**example("boretight replay 20261125-101500.btlog --into replayed.db"))
+def replay(
+    file: Annotated[Path, typer.Argument(help="A raw log (.btlog or .btlog.gz).")],
+    into: Annotated[Path | None, typer.Option(help="Also store the result in this database.")] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Run a raw log through the same pipeline, as fast as it goes."""
+    from daq.cli.replay import replay as command
+
+    command(file, into, config, json)
+
+
+@app.command(**example("boretight export stable --format csv --out stable.csv"))
+def export(
+    table: Annotated[str, typer.Argument(help="readings, stable, events, samples or cylinders.")],
+    format: Annotated[str, typer.Option(help="csv, jsonl or parquet.")] = "csv",
+    out: Annotated[Path | None, typer.Option(help="The file; standard output by default (not for parquet).")] = None,
+    database: Annotated[Path | None, typer.Option(help="The database, instead of the configured one.")] = None,
+    since: Annotated[
+        str | None, typer.Option(help="Only rows from this time on, like 2026-11-25 or with a time.")
+    ] = None,
+    config: ConfigOption = None,
+) -> None:
+    """Write stored data as CSV, JSON lines or Parquet."""
+    from daq.cli.export import export as command
+
+    command(table, format, out, database, since, config)
+
+
+@board_app.command("check", **example("boretight board check /dev/ttyUSB0"))
+def board_check(
+    port: Annotated[str, typer.Argument(help="Path or URL of the board.")],
+    baud: Annotated[int, typer.Option(help="Line speed.")] = 115_200,
+    seconds: Annotated[float, typer.Option(min=2, max=600, help="How long the stream is watched.")] = 10.0,
+    json: JsonOption = False,
+) -> None:
+    """Check a board against the specification and say what conforms."""
+    from daq.cli.board import check as command
+
+    command(port, baud, seconds, json)
+
+
+@app.command(**example("boretight config --json"))
+def config(config: ConfigOption = None, json: JsonOption = False) -> None:
+    """Show the configuration in force and where it was read from."""
+    from daq.cli.show_config import show as command
+
+    command(config, json)
+
+
+def main() -> None:
+    """The entry point: errors on standard error, in words, with an exit code that means something."""
+    try:
+        app()
+    except BoretightError as error:
+        print(f"boretight: {error}", file=sys.stderr)
+        sys.exit(error.exit_code)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,47 @@
+"""How the commands print: a table for a person, JSON lines for a program."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on one line. Ref: RFC 8259 (no NaN, no Infinity)."""
+    print(json.dumps(value, allow_nan=False, default=str), flush=True)
+
+
+def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A table that reads as well without colour; rich drops the colours where there is no terminal."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD)
+    for number, column in enumerate(columns):
+        table.add_column(column, justify="left" if number == 0 else "right", no_wrap=number == 0)
+    for row in rows:
+        table.add_row(*row)
+    console = Console()
+    # A pipe has no width of its own; rows must not be broken there.
+    console.width = console.width if console.is_terminal else 160
+    console.print(table)
+
+
+@contextmanager
+def progress(what: str, total: float | None) -> Iterator[Any]:
+    """`advance(done)` moves a bar on standard error; without a terminal there nothing is shown."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(file=sys.stderr)
+    bar: Progress
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(what, total=total)
+        yield lambda done: bar.update(task, completed=done)
