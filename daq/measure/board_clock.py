@@ -1,0 +1,114 @@
+"""The board's sequence and clock, unwrapped.
+
+The sequence counts samples in 16 bits, the clock microseconds in 32 bits: it wraps each 71.6 minutes. Both are read
+together: a step of the clock says how much time passed, the step of the sequence how many samples were made in it,
+and when the rate is known the two also tell a loss that is longer than one turn of the sequence (327 s at 200 Hz).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.records import Bools, Ints
+
+_SEQUENCE_TURN = 1 << 16
+_CLOCK_TURN = 1 << 32
+_HALF_TURN = 1 << 31
+_HEARTBEAT_SLACK_US = 1_000_000
+_RATE_TOLERANCE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class UnwrappedBlock:
+    """The rows of one block up to `restart_at` (all of them when it is None); the arrays have that length.
+
+    `t_us` is the unwrapped clock, `missing` the samples lost before each row, `keep` is False for a row that repeats
+    the one before. Rows from `restart_at` on belong to a new life of the board: feed them again, they start it.
+    """
+
+    t_us: Ints
+    missing: Ints
+    keep: Bools
+    restart_at: int | None
+
+
+class BoardClock:
+    """Unwraps one segment after another; `t_us` of a segment's first frame is the board's own clock value.
+
+    A clock that goes back is a restart. Time between two frames must stay below 2**31 us (35.8 min), which
+    heartbeats see to while no samples come.
+    """
+
+    def __init__(self, rate_hz: float | None = None) -> None:
+        self._rate_hz = rate_hz
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget everything: the next frame begins a segment."""
+        self._t_us: int | None = None
+        self._clock = 0
+        self._sample: tuple[int, int, int] | None = None
+
+    def feed(self, sequence: npt.NDArray[Any], clock_us: npt.NDArray[Any]) -> UnwrappedBlock:
+        """Unwrap rows of one block, shape (n,); both arrays may be of any unsigned or wider integer type."""
+        sequence, clock = sequence.astype(np.int64), clock_us.astype(np.int64)
+        if not len(clock):
+            return UnwrappedBlock(clock, sequence, np.zeros(0, np.bool_), None)
+        t_us = self._first(int(clock[0])) + np.concatenate(([0], np.cumsum(_signed(np.diff(clock)))))
+        last_sequence, last_clock, last_t = self._sample or (int(sequence[0]) - 1, int(clock[0]), int(t_us[0]))
+        step_us = np.diff(t_us, prepend=last_t)
+        turns = np.diff(sequence, prepend=last_sequence) % _SEQUENCE_TURN
+        back = step_us < 0
+        if self._t_us is not None and t_us[0] < self._t_us - _HEARTBEAT_SLACK_US:
+            back[0] = True
+        restart_at = int(back.argmax()) if back.any() else None
+        repeated = (turns == 0) & (np.diff(clock, prepend=last_clock) == 0)
+        missing = np.where(repeated, 0, self._missing(turns, step_us))
+        self._remember(sequence, clock, t_us, len(clock) if restart_at is None else restart_at)
+        if restart_at is not None:
+            self.reset()
+        return UnwrappedBlock(t_us[:restart_at], missing[:restart_at], ~repeated[:restart_at], restart_at)
+
+    def heartbeat(self, clock_us: int) -> int | None:
+        """Unwrapped time of a heartbeat, us; None (and a fresh start from it) when the clock went back."""
+        t_us = self.at(clock_us)
+        went_back = self._t_us is not None and t_us < self._t_us - _HEARTBEAT_SLACK_US
+        if went_back:
+            self.reset()
+        if self._t_us is None or t_us > self._t_us:
+            self._t_us, self._clock = (clock_us if went_back else t_us), clock_us
+        return None if went_back else t_us
+
+    def at(self, clock_us: int) -> int:
+        """Unwrapped time of any other stamp of the board near the newest frame, us; changes nothing."""
+        return self._first(clock_us)
+
+    def _first(self, clock: int) -> int:
+        if self._t_us is None:
+            return clock
+        return self._t_us + (clock - self._clock + _HALF_TURN) % _CLOCK_TURN - _HALF_TURN
+
+    def _missing(self, turns: Ints, step_us: Ints) -> Ints:
+        missing = (turns - 1) % _SEQUENCE_TURN
+        if self._rate_hz is None:
+            return missing
+        expected = step_us * (self._rate_hz * 1e-6)
+        more = np.rint((expected - 1 - missing) / _SEQUENCE_TURN).astype(np.int64) * _SEQUENCE_TURN
+        agrees = np.abs(expected - 1 - missing - more) <= _RATE_TOLERANCE * expected
+        return np.where((more > 0) & agrees, missing + more, missing)
+
+    def _remember(self, sequence: Ints, clock: Ints, t_us: Ints, rows: int) -> None:
+        if not rows:
+            return
+        self._sample = (int(sequence[rows - 1]), int(clock[rows - 1]), int(t_us[rows - 1]))
+        if self._t_us is None or self._sample[2] > self._t_us:
+            self._t_us, self._clock = self._sample[2], self._sample[1]
+
+
+def _signed(step: Ints) -> Ints:
+    """Steps of a 32-bit clock, read as the shorter way round."""
+    return (step + _HALF_TURN) % _CLOCK_TURN - _HALF_TURN
