@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, f
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from daq.errors import ConfigError, UsageError
-from daq.measure.calibration import calibration_of
+from daq.measure.calibration import identified
 from daq.procedure import EngineOrder
 from daq.records import Calibration, ChannelCalibration, Instrument, LineFormat
 from daq.units import M_PER_INCH, PA_PER_ATM, ZERO_CELSIUS_K, PressureUnit
@@ -132,23 +132,19 @@ class StorageSection(Section):
 
 
 class MqttSection(Section):
-    """`embedded = true` starts a broker of our own on loopback; else host and port name yours."""
+    """Where to publish. Without a host, a broker of our own is started on loopback, at `port` or a free one."""
 
     enabled: bool = True
-    embedded: bool = True
-    host: str = "127.0.0.1"
+    host: str | None = None
     port: Annotated[int, Field(ge=0, le=65535)] = 1883
     root: Name = "boretight"
     username: str | None = None
     password: SecretStr | None = None
     tls: bool = False
 
-    @model_validator(mode="before")
-    @classmethod
-    def _host_means_own_broker(cls, data: Any) -> Any:
-        if isinstance(data, dict) and "host" in data and "embedded" not in data:
-            return {**data, "embedded": False}
-        return data
+    @property
+    def embedded(self) -> bool:
+        return self.host is None
 
 
 class DisplaySection(Section):
@@ -163,7 +159,6 @@ class Config(BaseSettings):
         env_nested_delimiter="__",
         extra="forbid",
         frozen=True,
-        nested_model_default_partial_update=True,
     )
     file_values: ClassVar[dict[str, Any]] = {}
 
@@ -204,13 +199,8 @@ class Config(BaseSettings):
 
     def calibration_record(self) -> Calibration:
         unit, section = self.display.pressure, self.calibration
-        return calibration_of(
-            origin=section.origin,
-            date=section.date,
-            reference_v=section.reference_v,
-            supply=section.supply.calibration(unit),
-            cylinder=section.cylinder.calibration(unit),
-        )
+        supply, cylinder = section.supply.calibration(unit), section.cylinder.calibration(unit)
+        return identified(Calibration("", section.origin, section.date, section.reference_v, supply, cylinder))
 
 
 def default_path() -> Path:

@@ -114,7 +114,7 @@ class Procedure:
         return Session(segment, t_s, self._engine.name, self.cylinder, self.phase.value, following)
 
     def _labelled(self, event: Event) -> Event:
-        if isinstance(event, StableReading) and self.phase is not Phase.WAIT_AIR:
+        if isinstance(event, StableReading) and self.phase not in (Phase.WAIT_AIR, Phase.DONE):
             return replace(event, cylinder=self.cylinder, phase=self.phase.value)
         return event
 

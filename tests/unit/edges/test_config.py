@@ -1,0 +1,105 @@
+"""The configuration: what is read, in which order, and what a mistake is answered with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from daq.config import load
+from daq.errors import ConfigError
+from daq.units import PA_PER_KPA, PA_PER_PSI
+
+
+@pytest.fixture(autouse=True)
+def empty_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    monkeypatch.delenv("XDG_CONFIG_HOME", raising=False)
+    monkeypatch.delenv("XDG_DATA_HOME", raising=False)
+
+
+def write(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "bench.toml"
+    path.write_text(text)
+    return path
+
+
+def test_without_a_file_the_defaults_hold() -> None:
+    config = load()
+    assert (config.bench, config.line.rate_hz, config.mqtt.embedded) == ("bench", 200, True)
+    assert config.measuring_instrument().set_point_pa == pytest.approx(100 * PA_PER_PSI)
+
+
+def test_the_file_of_the_user_is_found_where_xdg_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "cfg"))
+    (tmp_path / "cfg/boretight").mkdir(parents=True)
+    (tmp_path / "cfg/boretight/boretight.toml").write_text('bench = "garage"\n')
+    assert load().bench == "garage"
+
+
+def test_command_line_beats_environment_beats_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(tmp_path, '[line]\nrate_hz = 100\nport = "/dev/a"\n[mqtt]\nport = 1001\n')
+    monkeypatch.setenv("BORETIGHT_LINE__RATE_HZ", "50")
+    monkeypatch.setenv("BORETIGHT_MQTT__PORT", "1002")
+    config = load(path, mqtt={"port": 1003})
+    assert (config.line.port, config.line.rate_hz, config.mqtt.port) == ("/dev/a", 50, 1003)
+
+
+def test_kilopascals_at_the_edge_are_pascals_inside(tmp_path: Path) -> None:
+    text = '[display]\npressure = "kPa"\n[instrument]\nset_point = 700\n[calibration.supply]\nfull_scale = 1000\n'
+    config = load(write(tmp_path, text))
+    assert config.measuring_instrument().set_point_pa == 700 * PA_PER_KPA
+    assert config.calibration_record().supply.pa_per_v == pytest.approx(1000 * PA_PER_KPA / 4.0)
+
+
+def test_a_broker_named_is_ones_own(tmp_path: Path) -> None:
+    assert not load(write(tmp_path, '[mqtt]\nhost = "127.0.0.1"\n')).mqtt.embedded
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "words"),
+    [
+        ("[line]\nrate = 100\n", "line.rate", "allowed are bare_bits, baud, format, port, rate_hz, usb"),
+        ("[lines]\n", "lines", "allowed are bench, calibration, display, engine, instrument, line, mqtt, storage"),
+        ("[line]\nrate_hz = 0\n", "line.rate_hz", "greater than or equal to 1"),
+        ('[line]\nrate_hz = "fast"\n', "line.rate_hz", "'fast'"),
+        ('bench = "My Garage"\n', "bench", "'My Garage'"),
+        ('[display]\npressure = "inHg"\n', "display.pressure", "'psi', 'kPa' or 'bar'"),
+        ('[engine]\nfiring_order = "1-3-3-2"\n', "engine.firing_order", "each cylinder exactly once"),
+        ("[calibration.supply]\nzero_v = 4.5\n", "calibration.supply", "without span"),
+        ('[line]\nport = "/dev/a"\nusb = {vendor = "1a2b", product = "0001"}\n', "line", "not both"),
+        ('[line]\nusb = {vendor = "xyz", product = "0001"}\n', "line.usb.vendor", "'xyz'"),
+    ],
+)
+def test_a_mistake_names_file_key_fault_and_what_is_allowed(tmp_path: Path, text: str, key: str, words: str) -> None:
+    path = write(tmp_path, text)
+    with pytest.raises(ConfigError) as caught:
+        load(path)
+    message = str(caught.value)
+    assert str(path) in message and f"{key}:" in message and words in message
+    assert caught.value.exit_code == 78
+
+
+def test_a_mistake_in_the_environment_names_the_variable(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BORETIGHT_LINE__RATE_HZ", "0")
+    with pytest.raises(ConfigError, match="environment variable BORETIGHT_LINE__RATE_HZ"):
+        load()
+
+
+def test_all_mistakes_are_told_at_once(tmp_path: Path) -> None:
+    path = write(tmp_path, "[line]\nrate_hz = 0\nbaud = 1\n")
+    with pytest.raises(ConfigError) as caught:
+        load(path)
+    assert "line.rate_hz" in str(caught.value) and "line.baud" in str(caught.value)
+
+
+def test_no_toml_and_no_file_say_so(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="not a TOML file"):
+        load(write(tmp_path, "bench = garage\n"))
+    with pytest.raises(ConfigError, match="no configuration file"):
+        load(tmp_path / "absent.toml")
+
+
+def test_a_password_is_not_shown(tmp_path: Path) -> None:
+    config = load(write(tmp_path, '[mqtt]\nhost = "127.0.0.1"\npassword = "hunter2"\n'))
+    assert "hunter2" not in config.model_dump_json()
