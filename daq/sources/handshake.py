@@ -33,15 +33,15 @@ class Conversation:
 
     def __init__(self, port: Port, seen: Callable[[bytes], None]) -> None:
         self._port, self._seen = port, seen
-        self._decoder = Decoder(synchronised=False)
+        self._decoder = Decoder()
         self._tag = 0
         self.tail = b""
 
-    def ask(self, text: str, wait_s: float = REPLY_WAIT_S) -> Reply | None:
+    def ask(self, text: str) -> Reply | None:
         """The reply to this very command, or None if none came in time."""
         self._tag = self._tag % 0xFFFF + 1
         self._port.write(encode_command(text, self._tag))
-        until_s = time.monotonic() + wait_s
+        until_s = time.monotonic() + REPLY_WAIT_S
         while time.monotonic() < until_s:
             data = self._port.read(READ_SIZE)
             if not data:
