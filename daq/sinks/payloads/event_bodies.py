@@ -1,0 +1,175 @@
+"""From the events of the pipeline to the bodies that are stored with them and announced."""
+
+from __future__ import annotations
+
+from functools import singledispatch
+from typing import Any
+
+from daq.records import (
+    AirChange,
+    AirState,
+    BadLines,
+    Board,
+    BoardFault,
+    CylinderDone,
+    Event,
+    Gap,
+    LinkChange,
+    Marked,
+    Restarted,
+    Session,
+    StableReading,
+    SupplyChange,
+    SupplyState,
+    Tap,
+    TestDone,
+)
+from daq.sinks.payloads import events
+from daq.sinks.payloads.models import BoardMessage, Reading
+from daq.sinks.payloads.stamp import Stamp
+from daq.units import G_PER_KG, MM2_PER_M2, PressureUnit
+
+MM_PER_M = 1e3
+L_MIN_PER_M3_S = 60e3
+Content = tuple[type[BoardMessage], dict[str, Any]]
+
+
+def stream_of(event: Event) -> str | None:
+    """`reading` or `event`; None for what is not announced from the outbox. `seq` counts in each (boot, stream)."""
+    if isinstance(event, Session):
+        return None
+    return "reading" if isinstance(event, StableReading) else "event"
+
+
+def event_body(
+    event: Event, *, bench: str, boot: str, seq: int, utc_s: float, unit: PressureUnit
+) -> tuple[str, str] | None:
+    """(stream, JSON text) of an event that happened at `utc_s`; None as `stream_of`."""
+    stream = stream_of(event)
+    if stream is None:
+        return None
+    model, content = _content(event, unit)
+    stamp = Stamp(bench, boot, seq, utc_s, event.t_s, event.segment)
+    if isinstance(event, StableReading):
+        content["id"] = f"{boot}-{seq}"
+    return stream, model(**stamp.head(), **content).model_dump_json()
+
+
+def shown(unit: PressureUnit, **pressures_pa: float) -> dict[str, Any]:
+    """`supply_gauge=6.9e5` gives `supply_gauge_shown` in the user's unit; and the UCUM code of that unit."""
+    return {f"{name}_shown": pa / unit.pa for name, pa in pressures_pa.items()} | {"shown_unit": unit.ucum}
+
+
+def board_name(board: Board | None) -> str:
+    """Who answered on the line, in one text; empty for nobody."""
+    parts = (board.maker, board.model, board.serial, board.firmware) if board else ()
+    return " ".join(part for part in parts if part)
+
+
+@singledispatch
+def _content(event: Any, unit: PressureUnit) -> Content:
+    raise TypeError(f"no message for {type(event).__name__}")
+
+
+@_content.register
+def _reading(event: StableReading, unit: PressureUnit) -> Content:
+    return Reading, {
+        "cylinder": event.cylinder,
+        "phase": event.phase,
+        "loss_pct": event.loss_pct,
+        "u_loss_pct": event.u_loss_pct,
+        "loss_at_set_pct": event.loss_at_set_pct,
+        "reference_loss_pct": event.reference_loss_pct,
+        "supply_gauge_pa": event.supply_gauge_pa,
+        "cylinder_gauge_pa": event.cylinder_gauge_pa,
+        "area_ratio": event.area_ratio,
+        "leak_area_mm2": event.leak_area_m2 * MM2_PER_M2,
+        "leak_diameter_mm": event.leak_diameter_m * MM_PER_M,
+        "flow_g_s": event.flow_kg_s * G_PER_KG,
+        "flow_anr_l_min": event.flow_anr_m3_s * L_MIN_PER_M3_S,
+        "window_s": event.window_s,
+        "calibration_id": event.calibration_id,
+    } | shown(unit, supply_gauge=event.supply_gauge_pa, cylinder_gauge=event.cylinder_gauge_pa)
+
+
+@_content.register
+def _tap(event: Tap, unit: PressureUnit) -> Content:
+    content = {"onset_s": event.onset_s, "depth_pa": event.depth_pa, "recovery_s": event.recovery_s}
+    return events.TapEvent, content | shown(unit, depth=event.depth_pa)
+
+
+@_content.register
+def _supply(event: SupplyChange, unit: PressureUnit) -> Content:
+    return events.SupplyEvent, {
+        "kind": "supply-held" if event.state is SupplyState.HELD else "supply-lost",
+        "supply_gauge_pa": event.supply_gauge_pa,
+        "set_point_pa": event.set_point_pa,
+        "reason": event.reason,
+    } | shown(unit, supply_gauge=event.supply_gauge_pa)
+
+
+@_content.register
+def _air(event: AirChange, unit: PressureUnit) -> Content:
+    kind = "air-on" if event.state is AirState.ON else "air-off"
+    content = {"kind": kind, "cylinder_gauge_pa": event.cylinder_gauge_pa}
+    return events.AirEvent, content | shown(unit, cylinder_gauge=event.cylinder_gauge_pa)
+
+
+@_content.register
+def _gap(event: Gap, unit: PressureUnit) -> Content:
+    return events.GapEvent, {"missing": event.missing}
+
+
+@_content.register
+def _bad_lines(event: BadLines, unit: PressureUnit) -> Content:
+    return events.BadLinesEvent, {
+        "rejected": sum(event.counts.values()),
+        "reasons": " ".join(f"{reason}={number}" for reason, number in event.counts.items()),
+        "evidence": event.evidence.decode("latin-1").encode("unicode_escape").decode("ascii"),
+    }
+
+
+@_content.register
+def _restarted(event: Restarted, unit: PressureUnit) -> Content:
+    return events.BoardRestartedEvent, {"cause": event.cause, "boot_count": event.boot_count}
+
+
+@_content.register
+def _link(event: LinkChange, unit: PressureUnit) -> Content:
+    kind = "link-up" if event.up else "link-down"
+    return events.LinkEvent, {"kind": kind, "reason": event.reason, "board": board_name(event.board)}
+
+
+@_content.register
+def _mark(event: Marked, unit: PressureUnit) -> Content:
+    return events.MarkEvent, {"mark": event.kind, "text": event.text, "source": event.source}
+
+
+@_content.register
+def _board_fault(event: BoardFault, unit: PressureUnit) -> Content:
+    return events.BoardFaultEvent, {"fault": event.fault, "detail": event.detail}
+
+
+@_content.register
+def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> Content:
+    after = event.after_tap
+    return events.CylinderDoneEvent, {
+        "cylinder": event.cylinder,
+        "taps": event.taps,
+        "as_found_loss_pct": event.as_found.loss_at_set_pct,
+        "as_found_u_loss_pct": event.as_found.u_loss_pct,
+        "after_tap_loss_pct": after.loss_at_set_pct if after else None,
+        "after_tap_u_loss_pct": after.u_loss_pct if after else None,
+    }
+
+
+@_content.register
+def _test_done(event: TestDone, unit: PressureUnit) -> Content:
+    left = {done.cylinder: (done.after_tap or done.as_found).loss_at_set_pct for done in event.cylinders}
+    worst = max(left, key=lambda cylinder: left[cylinder], default=None)
+    return events.TestDoneEvent, {
+        "engine": event.engine,
+        "cylinders": len(event.cylinders),
+        "worst_cylinder": worst,
+        "worst_loss_pct": left[worst] if worst is not None else None,
+    }

@@ -1,0 +1,128 @@
+"""The messages of the `event` topic: one model for each `kind`, in plain words."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from daq.sinks.payloads.fields import Count, Pascal, Percent, Second, Shown
+from daq.sinks.payloads.models import BoardMessage
+
+
+class TapEvent(BoardMessage):
+    """A valve was opened for a moment; `t` is the end of the recovery."""
+
+    kind: Literal["tap"] = "tap"
+    onset_s: Annotated[Second, Field(description="On the clock of `mono_s`")]
+    depth_pa: Pascal
+    recovery_s: Second
+    depth_shown: Shown
+    shown_unit: str
+
+
+class SupplyEvent(BoardMessage):
+    """The supply came into its band and stayed, or left it."""
+
+    kind: Literal["supply-held", "supply-lost"]
+    supply_gauge_pa: Pascal
+    set_point_pa: Pascal
+    reason: str
+    supply_gauge_shown: Shown
+    shown_unit: str
+
+
+class AirEvent(BoardMessage):
+    """A cylinder was put under pressure, or vented."""
+
+    kind: Literal["air-on", "air-off"]
+    cylinder_gauge_pa: Pascal
+    cylinder_gauge_shown: Shown
+    shown_unit: str
+
+
+class GapEvent(BoardMessage):
+    """Samples that the board counted did not arrive."""
+
+    kind: Literal["gap"] = "gap"
+    missing: Count
+
+
+class BadLinesEvent(BoardMessage):
+    """Lines were rejected: how many in all, how many for each reason in words, and a printable piece of the first."""
+
+    kind: Literal["bad-lines"] = "bad-lines"
+    rejected: Count
+    reasons: Annotated[str, Field(description="`reason=number`, separated by blanks")]
+    evidence: str
+
+
+class BoardRestartedEvent(BoardMessage):
+    """The board started anew; `segment` is the new one."""
+
+    kind: Literal["board-restarted"] = "board-restarted"
+    cause: str
+    boot_count: Count | None
+
+
+class LinkEvent(BoardMessage):
+    """A board answered on the line, or the line was lost."""
+
+    kind: Literal["link-up", "link-down"]
+    reason: str
+    board: str
+
+
+class MarkEvent(BoardMessage):
+    """Something the operator did, here or at the board."""
+
+    kind: Literal["mark"] = "mark"
+    mark: str
+    text: str
+    source: str
+
+
+class BoardFaultEvent(BoardMessage):
+    """The board said that something is wrong."""
+
+    kind: Literal["board-fault"] = "board-fault"
+    fault: str
+    detail: str
+
+
+class CylinderDoneEvent(BoardMessage):
+    """A cylinder was vented after at least one capture. Losses are at the set point; null where none was taken."""
+
+    kind: Literal["cylinder-done"] = "cylinder-done"
+    cylinder: Count
+    taps: Count
+    as_found_loss_pct: Percent
+    as_found_u_loss_pct: Percent
+    after_tap_loss_pct: Percent
+    after_tap_u_loss_pct: Percent
+
+
+class TestDoneEvent(BoardMessage):
+    """The last cylinder of the order is done. The worst is the highest loss that was left at the end."""
+
+    __test__ = False  # the name is a garage word, not a test of this project
+    kind: Literal["test-done"] = "test-done"
+    engine: str
+    cylinders: Count
+    worst_cylinder: Count | None
+    worst_loss_pct: Percent
+
+
+EventMessage = (
+    TapEvent
+    | SupplyEvent
+    | AirEvent
+    | GapEvent
+    | BadLinesEvent
+    | BoardRestartedEvent
+    | LinkEvent
+    | MarkEvent
+    | BoardFaultEvent
+    | CylinderDoneEvent
+    | TestDoneEvent
+)
