@@ -1,0 +1,216 @@
+"""When two pressures have settled: a robust filter, then an equivalence test on both slopes.
+
+A value is stable when its slope is shown to be small, which is more than not being shown to be large: the test asks
+`|slope| + t * se <= allowed`, so noise makes it wait and never lets it pass. The newest 0.75, 1.25 and 2 s are tried:
+a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by confidence
+interval (Schuirmann 1987, from memory); Hampel identifier with the usual 3 * 1.4826 * MAD.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure import leakage, orifice, uncertainty
+from daq.measure.air import ON_ABOVE
+from daq.measure.ticks import TICK_US
+from daq.measure.trailing import Trailing, windows
+from daq.records import Bools, Calibration, Floats, Instrument, Ints, Pressures, StableReading
+
+WINDOW_ROWS = (15, 25, 40)
+ENTER_PER_S, LEAVE_PER_S = 0.0025, 0.004
+"""Slopes of either pressure that count as settled: to become, and to stay stable; parts of the set point a second."""
+MOVED = 0.003
+"""A stable value is told again when the loss has moved by this much (0.3 points)."""
+EPISODE_GAP_S = 0.5
+_HAMPEL_ROWS = 15
+_HAMPEL_LIMIT = 3 * 1.482602218505602
+_CONFIDENCE = 0.975
+_LOOSEST = 2.5  # a window may last this many times its length on a full grid
+
+
+@dataclass(frozen=True, slots=True)
+class StableWindow:
+    """Means of both pressures over `n` ticks that end at `t_s`; `u_` are the standard deviations of these means,
+    with the noise as found (autocorrelation included) but not below what the resolution allows to see."""
+
+    segment: int
+    t_s: float
+    window_s: float
+    n: int
+    supply_gauge_pa: float
+    cylinder_gauge_pa: float
+    u_supply_pa: float
+    u_cylinder_pa: float
+
+
+class StabilityMonitor:
+    """Tells for each row whether the pressures have settled, and once for each stable episode what they are.
+
+    Needs the supply held and the cylinder side under pressure. `resolution_pa` is one count of the converter.
+    """
+
+    def __init__(self, instrument: Instrument, resolution_pa: float = 0.0) -> None:
+        self._set_point_pa = instrument.set_point_pa
+        self._floor_pa = resolution_pa / 12**0.5
+        self._begin(-1)
+
+    def _begin(self, segment: int) -> None:
+        self._segment = segment
+        self._raw = Trailing(2, _HAMPEL_ROWS)
+        self._clean = Trailing(3, max(WINDOW_ROWS))
+        self._stable = False
+        self._last_stable_s = -np.inf
+        self._told = np.nan
+
+    def feed(self, pressures: Pressures, held: Bools) -> tuple[Bools, list[StableWindow]]:
+        """Stable or not for each row, shape (n,), and the windows to tell of. A new segment begins not stable."""
+        if pressures.segment != self._segment:
+            self._begin(pressures.segment)
+        raw = self._raw.feed(pressures.supply_gauge_pa, pressures.cylinder_gauge_pa)
+        clean, outlier = hampel(raw, _HAMPEL_ROWS, self._floor_pa)
+        joined = self._clean.feed(pressures.t_s, *clean)
+        candidate = held & ~outlier.any(axis=0) & (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
+        stable = np.zeros(len(held), np.bool_)
+        rows = np.flatnonzero(candidate)
+        told: list[StableWindow] = []
+        if len(rows):
+            fit = best_fit(joined, rows + max(WINDOW_ROWS) - 1, self._floor_pa)
+            stable[rows], told = self._follow(pressures, rows, fit)
+        if len(held):
+            self._stable = bool(stable[-1])
+        return stable, told
+
+    def _follow(self, pressures: Pressures, rows: Ints, fit: Fit) -> tuple[list[bool], list[StableWindow]]:
+        """The state at each candidate row: the slope limit has hysteresis, which a row in between breaks."""
+        told, states, before = [], [], -1
+        worst = np.maximum(fit.most_pa_s, fit.least_pa_s) / self._set_point_pa
+        ratio = fit.mean_pa[1] / fit.mean_pa[0]
+        steps = zip(rows.tolist(), pressures.t_s[rows].tolist(), worst.tolist(), ratio.tolist(), strict=True)
+        for i, (row, t_s, slope, value) in enumerate(steps):
+            followed = self._stable and row == before + 1
+            self._stable, before = slope <= (LEAVE_PER_S if followed else ENTER_PER_S), row
+            states.append(self._stable)
+            if self._stable:
+                if t_s - self._last_stable_s > EPISODE_GAP_S or not abs(value - self._told) <= MOVED:
+                    told.append(fit.window(i, pressures.segment, t_s))
+                    self._told = value
+                self._last_stable_s = t_s
+        return states, told
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The best of the windows that end at each of m rows; first axis of the two-row arrays: supply, cylinder.
+
+    `most_pa_s` is the smallest upper limit of the steeper slope over the windows, `least_pa_s` the largest lower
+    limit: a long window cannot hide what a short one shows to be moving.
+    """
+
+    most_pa_s: Floats
+    least_pa_s: Floats
+    mean_pa: Floats
+    u_mean_pa: Floats
+    n: Ints
+    window_s: Floats
+
+    def window(self, i: int, segment: int, t_s: float) -> StableWindow:
+        supply_pa, cylinder_pa = self.mean_pa[:, i].tolist()
+        u_supply_pa, u_cylinder_pa = self.u_mean_pa[:, i].tolist()
+        window_s, n = float(self.window_s[i]), int(self.n[i])
+        return StableWindow(segment, t_s, window_s, n, supply_pa, cylinder_pa, u_supply_pa, u_cylinder_pa)
+
+
+def hampel(joined: Floats, rows: int, floor: float) -> tuple[Floats, Bools]:
+    """Each new column against the `rows` that end with it: outliers replaced by the median, and where they were.
+
+    `joined` has shape (channels, rows - 1 + n), both results (channels, n). `floor` keeps a flat signal, whose MAD is
+    zero, from calling each least step an outlier.
+    """
+    ends = np.arange(rows - 1, joined.shape[1])
+    window = np.sort(windows(joined, ends, rows), axis=-1)
+    newest, median = joined[:, rows - 1 :], window[..., rows // 2]
+    deviation = np.sort(np.abs(window - median[..., None]), axis=-1)[..., rows // 2]
+    outlier = np.abs(newest - median) > _HAMPEL_LIMIT * np.maximum(deviation, floor)
+    return np.where(outlier, median, newest), outlier
+
+
+def best_fit(joined: Floats, ends: Ints, floor_pa: float) -> Fit:
+    """Fit straight lines to windows of time and two pressures (rows of `joined`) that end at `ends`."""
+    m = len(ends)
+    most, least = np.full(m, np.inf), np.full(m, -np.inf)
+    mean, u_mean = np.full((2, m), np.nan), np.full((2, m), np.nan)
+    n, window_s = np.zeros(m, np.int64), np.zeros(m)
+    for rows in WINDOW_ROWS:
+        window = windows(joined, ends, rows)
+        span_s = window[0, :, -1] - window[0, :, 0]
+        slope, se, level, u_level = line_fit(window[0], window[1:], floor_pa)
+        margin = uncertainty.student_t(_CONFIDENCE, rows - 2) * se
+        upper = (np.abs(slope) + margin).max(axis=0)
+        lower = (np.abs(slope) - margin).max(axis=0)
+        whole = span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6
+        least = np.where(whole, np.maximum(least, lower), least)
+        better = whole & (upper < most)
+        most, n, window_s = np.where(better, upper, most), np.where(better, rows, n), np.where(better, span_s, window_s)
+        mean, u_mean = np.where(better, level, mean), np.where(better, u_level, u_mean)
+    return Fit(most, least, mean, u_mean, n, window_s)
+
+
+def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
+    """Least squares lines over the last axis: slope, its standard error, mean, its standard error.
+
+    The residual variance is widened for lag-1 autocorrelation, by (1 + r) / (1 - r) with the small-sample bias of r
+    taken off, and is not below `floor`**2: neither an oversampled nor a quantised signal looks better than it is.
+    Ref: JCGM 100 H.3 for the line; the widening is that of a first-order autoregression (common practice).
+    """
+    rows = t_s.shape[-1]
+    t = t_s - t_s.mean(axis=-1, keepdims=True)
+    mean = values.mean(axis=-1)
+    centred = values - mean[..., None]
+    sxx = (t * t).sum(axis=-1)
+    slope = (t * centred).sum(axis=-1) / sxx
+    residual = centred - slope[..., None] * t
+    square = (residual * residual).sum(axis=-1)
+    lagged = (residual[..., 1:] * residual[..., :-1]).sum(axis=-1)
+    r = np.minimum(np.maximum(lagged / np.maximum(square, 1e-300) + 2 / rows, 0.0), 0.8)
+    variance = np.maximum(square / (rows - 2) * ((1 + r) / (1 - r)), floor * floor)
+    return slope, np.sqrt(variance / sxx), mean, np.sqrt(variance / rows)
+
+
+def stable_reading(window: StableWindow, instrument: Instrument, calibration: Calibration) -> StableReading:
+    """Everything that a stable window says of the leak, with the standard uncertainty of the loss.
+
+    Class limits of both sensors (rectangular, uncorrelated until they are paired) and the noise of both means.
+    """
+    supply_pa, cylinder_pa = window.supply_gauge_pa, window.cylinder_gauge_pa
+    atmosphere_pa, part = instrument.atmosphere_pa, leakage.restrictor(instrument)
+    loss = float(leakage.loss_pct(supply_pa, cylinder_pa))
+    supply_abs, cylinder_abs = supply_pa + atmosphere_pa, cylinder_pa + atmosphere_pa
+    k = float(leakage.area_ratio(supply_abs, cylinder_abs, atmosphere_pa, part.critical_ratio))
+    leak_area_m2 = k * part.effective_area_m2
+    flow = float(
+        orifice.mass_flow(
+            part.effective_area_m2, supply_abs, cylinder_abs, instrument.gas_temperature_k, part.critical_ratio
+        )
+    )
+    u_supply_pa = math.hypot(uncertainty.rectangular(calibration.supply.accuracy_pa), window.u_supply_pa)
+    u_cylinder_pa = math.hypot(uncertainty.rectangular(calibration.cylinder.accuracy_pa), window.u_cylinder_pa)
+    return StableReading(
+        segment=window.segment,
+        t_s=window.t_s,
+        window_s=window.window_s,
+        supply_gauge_pa=supply_pa,
+        cylinder_gauge_pa=cylinder_pa,
+        loss_pct=loss,
+        u_loss_pct=uncertainty.u_loss_pct(supply_pa, cylinder_pa, u_supply_pa, u_cylinder_pa),
+        loss_at_set_pct=float(leakage.loss_at_set(loss, supply_pa, instrument.set_point_pa, atmosphere_pa)),
+        reference_loss_pct=float(leakage.reference_loss_pct(leak_area_m2)),
+        area_ratio=k,
+        leak_area_m2=leak_area_m2,
+        leak_diameter_m=float(leakage.equivalent_diameter(leak_area_m2)),
+        flow_kg_s=flow,
+        flow_anr_m3_s=float(leakage.anr_flow(flow)),
+        calibration_id=calibration.calibration_id,
+    )

@@ -1,0 +1,199 @@
+"""A tap on a valve: the cylinder pressure falls at once, by 1 to 90 psi, and comes back within seconds.
+
+Seen on the tick means, with the lowest sample of each tick for falls shorter than a tick. What the supply did in the
+same time is held against it: a fall that the supply explains is no tap, nor is one that does not come back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from daq.measure.air import ON_ABOVE
+from daq.measure.trailing import Trailing
+from daq.records import Bools, Floats, Instrument, Pressures, Tap
+
+LEAST_DEPTH = 0.008
+"""A fall of less than this part of the set point is never a tap."""
+SHORTEST_S, LONGEST_S = 0.12, 3.5
+"""From the onset to the recovery: a shorter fall is a disturbance of the line, a longer one a leak or a loose hose."""
+_NOISE_LIMIT = 8.0
+_LEAST_COUNTS = 4.0
+_BACK = 0.9  # of the depth: recovered
+_HALF_BACK, _FLAT_S = 0.5, 0.5  # of the depth, and how long at rest: recovered to a new, lower level
+_SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.15  # of the depth: how far up, then how far down again
+_SUPPLY_SHARE = 2.0  # the fall must be this many times that of the supply
+_SUPPLY_GONE = 0.5  # of the set point
+_CALM_ROWS = 15
+_MAD_TO_SIGMA = 1.482602218505602
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One tick as the detector sees it. `before_pa` is the higher of the two means before it; `usual_pa` and
+    `limit_pa` are the level of the last calm ticks and the fall that stands out from them."""
+
+    t_s: float
+    mean_pa: float
+    low_pa: float
+    supply_pa: float
+    before_pa: float
+    usual_pa: float
+    limit_pa: float
+    supply_before_pa: float
+    held: bool
+
+    @property
+    def drop_pa(self) -> float:
+        return self.before_pa - self.low_pa
+
+
+@dataclass(slots=True)
+class _Fall:
+    """A fall that may turn out to be a tap."""
+
+    onset_s: float
+    from_pa: float
+    usual_pa: float
+    limit_pa: float
+    supply_high_pa: float
+    supply_low_pa: float
+    low_pa: float
+    high_pa: float = field(default=-np.inf)
+    """Highest mean since the lowest sample, and when it was reached."""
+    high_s: float = 0.0
+
+    @property
+    def depth_pa(self) -> float:
+        return self.from_pa - self.low_pa
+
+    def follow(self, row: _Row) -> None:
+        self.supply_low_pa = min(self.supply_low_pa, row.supply_pa)
+        if row.low_pa < self.low_pa:
+            self.low_pa, self.high_pa = row.low_pa, -np.inf
+        if row.mean_pa > self.high_pa + self.limit_pa / 4:
+            self.high_pa, self.high_s = row.mean_pa, row.t_s
+
+    def recovered(self, row: _Row) -> bool:
+        missing_pa = max((1 - _BACK) * self.depth_pa, self.limit_pa / 4)
+        if row.mean_pa >= self.usual_pa - missing_pa:
+            return True
+        half_back = self.high_pa - self.low_pa >= _HALF_BACK * self.depth_pa
+        return half_back and row.t_s - self.high_s >= _FLAT_S
+
+    def falls_again(self, row: _Row) -> bool:
+        up_pa, again_pa = row.before_pa - self.low_pa, max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
+        return up_pa >= _SECOND_AFTER * self.depth_pa and row.drop_pa > again_pa
+
+    def hopeless(self, row: _Row, set_point_pa: float) -> bool:
+        return row.t_s - self.onset_s > LONGEST_S or not row.supply_pa > _SUPPLY_GONE * set_point_pa
+
+    def tap(self, segment: int, end_s: float) -> list[Tap]:
+        explained = self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
+        if explained or end_s - self.onset_s < SHORTEST_S:
+            return []
+        return [Tap(segment, end_s, self.onset_s, self.depth_pa, end_s - self.onset_s)]
+
+
+class TapDetector:
+    """Taps among the rows; each is told when it has recovered, or when the next one cuts its recovery short.
+
+    A fall that comes half back and stays there counts too: a tap may leave a valve worse than it was.
+    `resolution_pa` is one count of the converter.
+    """
+
+    def __init__(self, instrument: Instrument, resolution_pa: float = 0.0) -> None:
+        self._set_point_pa = instrument.set_point_pa
+        self._least_pa = max(LEAST_DEPTH * instrument.set_point_pa, _LEAST_COUNTS * resolution_pa)
+        self._begin(-1)
+
+    def _begin(self, segment: int) -> None:
+        self._segment = segment
+        self._trailing = Trailing(4, _CALM_ROWS + 1)
+        self._fall: _Fall | None = None
+        self._last: _Fall | None = None
+        self._rows_seen = self._last_row = 0
+
+    def feed(self, pressures: Pressures, held: Bools) -> list[Tap]:
+        """Taps that ended among these rows; `held` tells for each row whether the supply was."""
+        if pressures.segment != self._segment:
+            self._begin(pressures.segment)
+        joined = self._trailing.feed(
+            pressures.t_s, pressures.cylinder_gauge_pa, pressures.cylinder_low_gauge_pa, pressures.supply_gauge_pa
+        )
+        _, mean, low, _ = joined
+        before = np.fmax(mean[_CALM_ROWS - 1 : -1], mean[_CALM_ROWS - 2 : -2])
+        sudden = np.flatnonzero(before - low[_CALM_ROWS:] > self._least_pa)
+        taps: list[Tap] = []
+        row = 0
+        while row < len(held):
+            if self._fall is None:
+                later = sudden[np.searchsorted(sudden, row) :]
+                if not len(later):
+                    break
+                row = int(later[0])
+            taps += self._step(_row(joined, row, bool(held[row]), self._least_pa), self._rows_seen + row)
+            row += 1
+        self._rows_seen += len(held)
+        return taps
+
+    def _step(self, row: _Row, number: int) -> list[Tap]:
+        fall = self._fall
+        if fall is None:
+            self._fall = self._onset(row, number)
+            return []
+        if fall.hopeless(row, self._set_point_pa):
+            self._fall = None
+            return []
+        if fall.falls_again(row):
+            self._fall = _begin_fall(row, fall.usual_pa, fall.limit_pa)
+            return fall.tap(self._segment, row.t_s)
+        fall.follow(row)
+        if not fall.recovered(row):
+            return []
+        self._fall, self._last, self._last_row = None, fall, number
+        return fall.tap(self._segment, row.t_s)
+
+    def _onset(self, row: _Row, number: int) -> _Fall | None:
+        """A fall begins where the line is held and under pressure. Right after a fall the ticks before are not calm,
+        so the level and the limit of that fall stand."""
+        usual_pa, limit_pa = row.usual_pa, row.limit_pa
+        if self._last is not None and number - self._last_row <= _CALM_ROWS:
+            usual_pa, limit_pa = self._last.usual_pa, self._last.limit_pa
+        if not (row.held and row.drop_pa > limit_pa and row.before_pa > ON_ABOVE * self._set_point_pa):
+            return None
+        return _begin_fall(row, usual_pa, limit_pa)
+
+
+def _begin_fall(row: _Row, usual_pa: float, limit_pa: float) -> _Fall:
+    supply_high_pa = max(row.supply_before_pa, row.supply_pa)
+    return _Fall(
+        onset_s=row.t_s,
+        from_pa=row.before_pa,
+        usual_pa=usual_pa,
+        limit_pa=limit_pa,
+        supply_high_pa=supply_high_pa,
+        supply_low_pa=row.supply_pa,
+        low_pa=row.low_pa,
+    )
+
+
+def _row(joined: Floats, row: int, held: bool, least_pa: float) -> _Row:
+    """Row number `row` of this call, with what the calm ticks before it were like."""
+    at = row + _CALM_ROWS
+    t_s, mean_pa, low_pa, supply_pa = joined[:, at].tolist()
+    _, mean_before, low_before, supply_before = joined[:, row:at]
+    median = np.sort(low_before)[_CALM_ROWS // 2]
+    sigma_pa = _MAD_TO_SIGMA * np.sort(np.abs(low_before - median))[_CALM_ROWS // 2]
+    return _Row(
+        t_s=t_s,
+        mean_pa=mean_pa,
+        low_pa=low_pa,
+        supply_pa=supply_pa,
+        before_pa=float(np.fmax(mean_before[-1], mean_before[-2])),
+        usual_pa=float(np.sort(mean_before)[_CALM_ROWS // 2]),
+        limit_pa=float(np.maximum(least_pa, _NOISE_LIMIT * sigma_pa)),
+        supply_before_pa=float(supply_before.max()),
+        held=held,
+    )
