@@ -1,0 +1,88 @@
+"""Slider-crank: what the pressure in a cylinder does to a crank that is not quite at top dead centre.
+
+Ref: slider-crank kinematics (standard mechanics), the pin offset is neglected. Friction figures are common practice,
+no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, pi, radians, sin, sqrt
+
+
+@dataclass(frozen=True, slots=True)
+class CrankGeometry:
+    """Bore, stroke, rod (m) and the clearance volume at top dead centre (m3). Angles in radians from there."""
+
+    bore_m: float
+    stroke_m: float
+    rod_m: float
+    clearance_m3: float
+
+    @property
+    def piston_area_m2(self) -> float:
+        return 0.25 * pi * self.bore_m**2
+
+    def travel_m(self, angle_rad: float) -> float:
+        """How far the piston is below its top position."""
+        throw = 0.5 * self.stroke_m
+        return throw * (1.0 - cos(angle_rad)) + self.rod_m - sqrt(self.rod_m**2 - (throw * sin(angle_rad)) ** 2)
+
+    def travel_per_rad(self, angle_rad: float) -> float:
+        """ds/dtheta, m/rad."""
+        throw = 0.5 * self.stroke_m
+        leg = sqrt(self.rod_m**2 - (throw * sin(angle_rad)) ** 2)
+        return throw * sin(angle_rad) * (1.0 + throw * cos(angle_rad) / leg)
+
+    def volume_m3(self, angle_rad: float) -> float:
+        return self.clearance_m3 + self.piston_area_m2 * self.travel_m(angle_rad)
+
+    def torque_n_m(self, angle_rad: float, gauge_pa: float) -> float:
+        """Torque of the gas on the crank; it turns the crank away from top dead centre."""
+        return gauge_pa * self.piston_area_m2 * self.travel_per_rad(angle_rad)
+
+
+@dataclass(frozen=True, slots=True)
+class CrankTraits:
+    """What resists: dry friction and inertia; and where the exhaust valve begins to open, and how far it does."""
+
+    friction_n_m: float
+    inertia_kg_m2: float
+    valve_opens_rad: float
+    valve_area_m2: float
+
+
+_VALVE_RAMP_RAD = radians(20.0)
+
+
+class Crank:
+    """I dw/dt = gas torque - friction. It stays where it is until the gas torque exceeds the friction."""
+
+    def __init__(self, geometry: CrankGeometry, traits: CrankTraits) -> None:
+        self.geometry, self.traits = geometry, traits
+        self.angle_rad = self.speed_rad_s = 0.0
+
+    def place(self, angle_rad: float) -> None:
+        """Turn the crank by hand to this angle and let go."""
+        self.angle_rad, self.speed_rad_s = angle_rad, 0.0
+
+    def step(self, dt_s: float, gauge_pa: float) -> float:
+        """Move for `dt_s` under this pressure; returns the growth of the cylinder volume, m3/s."""
+        torque = self.geometry.torque_n_m(self.angle_rad, gauge_pa)
+        friction = self.traits.friction_n_m
+        if self.speed_rad_s == 0.0 and abs(torque) <= friction:
+            return 0.0
+        before_m3, before_rad_s = self.geometry.volume_m3(self.angle_rad), self.speed_rad_s
+        ahead = before_rad_s if before_rad_s != 0.0 else torque
+        resisting = friction if ahead > 0.0 else -friction
+        self.speed_rad_s += dt_s * (torque - resisting) / self.traits.inertia_kg_m2
+        if before_rad_s * self.speed_rad_s < 0.0:
+            self.speed_rad_s = 0.0
+        self.angle_rad += dt_s * self.speed_rad_s
+        return (self.geometry.volume_m3(self.angle_rad) - before_m3) / dt_s
+
+    @property
+    def open_valve_m2(self) -> float:
+        """Effective area of the exhaust valve that the crank has opened by rolling that far."""
+        lift = (abs(self.angle_rad) - self.traits.valve_opens_rad) / _VALVE_RAMP_RAD
+        return self.traits.valve_area_m2 * min(max(lift, 0.0), 1.0)
