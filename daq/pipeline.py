@@ -91,7 +91,7 @@ class BoardFlags:
     """Tells when a warning flag of the board comes up; it is told again only after it was down."""
 
     WARNINGS = (
-        (Flag.SAMPLING_OVERRUN, "sampling-overrun", "The board could not convert in time; lower the rate."),
+        (Flag.OVERRUN, "sampling-overrun", "The board could not convert in time; lower the rate."),
         (Flag.TRANSMIT_DROP, "transmit-drop", "The board dropped lines; lower the rate or raise the baud rate."),
         (Flag.REFERENCE_LOW, "reference-low", "The sensor supply sags; check the USB cable and hub."),
         (Flag.REFERENCE_HIGH, "reference-high", "The sensor supply is too high; check the wiring of the reference."),
