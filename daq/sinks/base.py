@@ -119,7 +119,9 @@ class SinkRunner:
         )
 
     def put(self, delivery: Delivery) -> None:
-        """Queue a delivery. Never waits and never raises."""
+        """Queue a delivery; an empty one is nothing. Never waits and never raises."""
+        if not delivery.records:
+            return
         self._backlog.put(delivery)
         self._something.set()
         if any(map(is_event, delivery.records)):
