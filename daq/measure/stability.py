@@ -3,7 +3,7 @@
 A value is stable when its slope is shown to be small, which is more than not being shown to be large: the test asks
 `|slope| + t * se <= allowed`, so noise makes it wait and never lets it pass. The newest 0.75, 1.25 and 2 s are tried:
 a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by confidence
-interval (Schuirmann 1987, from memory); Hampel identifier with the usual 3 * 1.4826 * MAD.
+interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (median and MAD).
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ MOVED = 0.003
 """A stable value is told again when the loss has moved by this much (0.3 points)."""
 EPISODE_GAP_S = 0.5
 _HAMPEL_ROWS = 15
-_HAMPEL_LIMIT = 3 * 1.482602218505602
+_HAMPEL_LIMIT = 5 * 1.482602218505602  # times the MAD; 3 would call one calm tick in fifty an outlier
 _CONFIDENCE = 0.975
 _LOOSEST = 2.5  # a window may last this many times its length on a full grid
 
@@ -86,7 +86,7 @@ class StabilityMonitor:
     def _follow(self, pressures: Pressures, rows: Ints, fit: Fit) -> tuple[list[bool], list[StableWindow]]:
         """The state at each candidate row: the slope limit has hysteresis, which a row in between breaks."""
         told, states, before = [], [], -1
-        worst = np.maximum(fit.most_pa_s, fit.least_pa_s) / self._set_point_pa
+        worst = fit.slope_limit_pa_s / self._set_point_pa
         ratio = fit.mean_pa[1] / fit.mean_pa[0]
         steps = zip(rows.tolist(), pressures.t_s[rows].tolist(), worst.tolist(), ratio.tolist(), strict=True)
         for i, (row, t_s, slope, value) in enumerate(steps):
@@ -105,12 +105,10 @@ class StabilityMonitor:
 class Fit:
     """The best of the windows that end at each of m rows; first axis of the two-row arrays: supply, cylinder.
 
-    `most_pa_s` is the smallest upper limit of the steeper slope over the windows, `least_pa_s` the largest lower
-    limit: a long window cannot hide what a short one shows to be moving.
+    `slope_limit_pa_s` is the upper confidence limit of the steeper of both slopes.
     """
 
-    most_pa_s: Floats
-    least_pa_s: Floats
+    slope_limit_pa_s: Floats
     mean_pa: Floats
     u_mean_pa: Floats
     n: Ints
@@ -138,24 +136,25 @@ def hampel(joined: Floats, rows: int, floor: float) -> tuple[Floats, Bools]:
 
 
 def best_fit(joined: Floats, ends: Ints, floor_pa: float) -> Fit:
-    """Fit straight lines to windows of time and two pressures (rows of `joined`) that end at `ends`."""
+    """Straight lines through windows of time and two pressures (rows of `joined`) that end at `ends`, the best of each.
+
+    A long window is not believed where a shorter one shows a movement: its limit is not below their lower limits.
+    """
     m = len(ends)
-    most, least = np.full(m, np.inf), np.full(m, -np.inf)
+    best, shown = np.full(m, np.inf), np.full(m, -np.inf)
     mean, u_mean = np.full((2, m), np.nan), np.full((2, m), np.nan)
     n, window_s = np.zeros(m, np.int64), np.zeros(m)
     for rows in WINDOW_ROWS:
         window = windows(joined, ends, rows)
-        span_s = window[0, :, -1] - window[0, :, 0]
         slope, se, level, u_level = line_fit(window[0], window[1:], floor_pa)
         margin = uncertainty.student_t(_CONFIDENCE, rows - 2) * se
-        upper = (np.abs(slope) + margin).max(axis=0)
-        lower = (np.abs(slope) - margin).max(axis=0)
-        whole = span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6
-        least = np.where(whole, np.maximum(least, lower), least)
-        better = whole & (upper < most)
-        most, n, window_s = np.where(better, upper, most), np.where(better, rows, n), np.where(better, span_s, window_s)
+        limit = np.maximum((np.abs(slope) + margin).max(axis=0), shown)
+        shown = np.fmax(shown, (np.abs(slope) - margin).max(axis=0))
+        span_s = window[0, :, -1] - window[0, :, 0]
+        better = (limit < best) & (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6)
+        best, n, window_s = np.where(better, limit, best), np.where(better, rows, n), np.where(better, span_s, window_s)
         mean, u_mean = np.where(better, level, mean), np.where(better, u_level, u_mean)
-    return Fit(most, least, mean, u_mean, n, window_s)
+    return Fit(best, mean, u_mean, n, window_s)
 
 
 def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
