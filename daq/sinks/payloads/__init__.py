@@ -2,7 +2,7 @@
 
 from daq.sinks.payloads.event_bodies import event_body, stream_of
 from daq.sinks.payloads.models import VERBS, Command
-from daq.sinks.payloads.stamp import Stamp, rfc3339
+from daq.sinks.payloads.stamp import Stamp, Stamper, rfc3339
 from daq.sinks.payloads.state_bodies import (
     BenchDescription,
     StatusFields,
@@ -18,6 +18,7 @@ __all__ = [
     "BenchDescription",
     "Command",
     "Stamp",
+    "Stamper",
     "StatusFields",
     "describe_body",
     "event_body",

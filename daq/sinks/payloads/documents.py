@@ -15,39 +15,33 @@ from pydantic import Field, TypeAdapter
 from daq.sinks.payloads import models
 from daq.sinks.payloads.events import EventMessage
 from daq.sinks.payloads.state_bodies import SCHEMA_ID
-from daq.sinks.topics import NAME
+from daq.sinks.topics import NAME, channel_of
 
 FOLDER = Path(__file__).parent.parent / "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 ADDRESS = "{root}/v1/{bench}/"
 
 
-class Channel(NamedTuple):
-    """One topic: `qos` and `retain` are those of the message, `sent` False for what the daemon receives."""
+class Entry(NamedTuple):
+    """A channel of the description; `sent` is False for what the daemon receives."""
 
     topic: str
     schema: str
-    qos: int
-    retain: bool
-    sent: bool
     summary: str
+    sent: bool = True
 
 
-CHANNELS = {
-    "availability": Channel(
-        "availability", "availability", 1, True, True, "A bare word, also the last will and on a clean stop"
-    ),
-    "status": Channel("status", "status", 1, True, True, "Health of the daemon and its line, on change and each 30 s"),
-    "describe": Channel("describe", "describe", 1, True, True, "What the bench is and how to read its messages"),
-    "session": Channel("session", "session", 1, True, True, "Where the test of the engine stands"),
-    "live": Channel("live", "live", 0, False, True, "What the instrument shows, at most 10 a second, never queued"),
-    "reading": Channel("reading", "reading", 1, False, True, "A stable reading, stored before it is announced"),
-    "last": Channel("last/{cylinder}", "reading", 1, True, True, "A copy of the newest reading of a cylinder"),
-    "event": Channel("event", "event", 1, False, True, "Something happened; stored before it is announced"),
-    "command": Channel(
-        "command/{verb}", "command", 1, False, False, "What an operator does; a retained one is refused"
-    ),
-    "reply": Channel("reply", "reply", 1, False, True, "The answer, unless MQTT 5 named a response topic"),
+ENTRIES = {
+    "availability": Entry("availability", "availability", "A bare word, also the last will and on a clean stop"),
+    "status": Entry("status", "status", "Health of the daemon and its line, on change and each 30 s"),
+    "describe": Entry("describe", "describe", "What the bench is and how to read its messages"),
+    "session": Entry("session", "session", "Where the test of the engine stands"),
+    "live": Entry("live", "live", "What the instrument shows, at most 10 a second, never queued"),
+    "reading": Entry("reading", "reading", "A stable reading, stored before it is announced"),
+    "last": Entry("last/{cylinder}", "reading", "A copy of the newest reading of a cylinder"),
+    "event": Entry("event", "event", "Something happened; stored before it is announced"),
+    "command": Entry("command/{verb}", "command", "What an operator does; a retained one is refused", sent=False),
+    "reply": Entry("reply", "reply", "The answer, unless MQTT 5 named a response topic"),
 }
 
 _TYPES: dict[str, Any] = {
@@ -81,8 +75,8 @@ def asyncapi() -> dict[str, Any]:
             "license": {"name": "Apache-2.0"},
         },
         "defaultContentType": "application/json",
-        "channels": {name: _channel(name, channel) for name, channel in CHANNELS.items()},
-        "operations": {name: _operation(name, channel) for name, channel in CHANNELS.items()},
+        "channels": {name: _channel(name, entry) for name, entry in ENTRIES.items()},
+        "operations": {name: _operation(name, entry) for name, entry in ENTRIES.items()},
         "components": {"messages": _messages(), "schemas": _schemas(), "parameters": _parameters()},
     }
 
@@ -116,23 +110,25 @@ def _published(node: Any) -> Any:
     return kept
 
 
-def _channel(name: str, channel: Channel) -> dict[str, Any]:
-    address = ADDRESS + channel.topic
+def _channel(name: str, entry: Entry) -> dict[str, Any]:
+    address = ADDRESS + entry.topic
     parameters = [part for part in _parameters() if f"{{{part}}}" in address]
     return {
         "address": address,
-        "summary": channel.summary,
-        "messages": {name: {"$ref": f"#/components/messages/{channel.schema}"}},
+        "summary": entry.summary,
+        "messages": {name: {"$ref": f"#/components/messages/{entry.schema}"}},
         "parameters": {part: {"$ref": f"#/components/parameters/{part}"} for part in parameters},
     }
 
 
-def _operation(name: str, channel: Channel) -> dict[str, Any]:
+def _operation(name: str, entry: Entry) -> dict[str, Any]:
     operation: dict[str, Any] = {
-        "action": "send" if channel.sent else "receive",
+        "action": "send" if entry.sent else "receive",
         "channel": {"$ref": f"#/channels/{name}"},
         "messages": [{"$ref": f"#/channels/{name}/messages/{name}"}],
-        "bindings": {"mqtt": {"qos": channel.qos, "retain": channel.retain, "bindingVersion": "0.2.0"}},
+        "bindings": {
+            "mqtt": {"qos": channel_of(name).qos, "retain": channel_of(name).retain, "bindingVersion": "0.2.0"}
+        },
     }
     if name == "command":
         operation["reply"] = {"channel": {"$ref": "#/channels/reply"}}

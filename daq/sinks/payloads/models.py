@@ -48,6 +48,7 @@ def _date_and_time(value: object) -> object:
 
 
 Deadline = Annotated[AwareDatetime, BeforeValidator(_date_and_time)]
+SEQ = "Counts the messages of this stream since `boot`. Retained topics may skip numbers: only the newest state is sent"
 Availability = Literal["online", "offline"]
 
 
@@ -59,7 +60,7 @@ class Message(BaseModel):
     v: Literal[1] = 1
     bench: Name
     boot: Annotated[str, Field(min_length=1, description="Names one run of the daemon")]
-    seq: Annotated[Count, Field(description="Counts the messages of this stream since `boot`")]
+    seq: Annotated[Count, Field(description=SEQ)]
     t: UtcTime
     mono_s: Annotated[
         Second,

@@ -10,12 +10,10 @@ from daq.records import Session as SessionRecord
 from daq.sinks.payloads.event_bodies import MM_PER_M, board_name, shown
 from daq.sinks.payloads.models import Describe, Live, Reply, Session, Status
 from daq.sinks.payloads.stamp import Stamp
+from daq.sinks.topics import LIVE_MOST_PER_S, LIVE_TTL_S, STATUS_EACH_S
 from daq.units import G_PER_KG, MM2_PER_M2, PressureUnit
 
 SCHEMA_ID = "urn:boretight:mqtt:v1"
-LIVE_MOST_PER_S = 10.0
-LIVE_TTL_S = 5.0
-STATUS_EACH_S = 30.0
 STALE_AFTER_S = 2.0
 TICK_S = 0.05
 

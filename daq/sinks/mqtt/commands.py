@@ -1,0 +1,85 @@
+"""What an operator may ask for over MQTT. No clock and no network here: an answer for each message."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from pydantic import ValidationError
+
+from daq.errors import BoretightError
+from daq.records import Mark, MarkKind
+from daq.sinks.payloads import VERBS, Command
+
+MAX_BYTES = 4096
+REMEMBERED = 256
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What becomes of a command; `id` is None if it could not be read."""
+
+    id: str | None
+    verb: str
+    status: Literal["accepted", "expired", "refused", "invalid"]
+    reason: str = ""
+
+
+class CommandDesk:
+    """Turns commands into marks, each id at most once: a repeated one gets the same answer and does nothing.
+
+    `on_mark` takes an accepted mark; it may refuse by raising BoretightError. `utc_s` is the host's clock.
+    """
+
+    def __init__(self, on_mark: Callable[[Mark], None], utc_s: Callable[[], float]) -> None:
+        self._on_mark, self._utc_s = on_mark, utc_s
+        self._answered: OrderedDict[str, Answer] = OrderedDict()
+
+    def answer(self, verb: str, payload: bytes, retained: bool) -> Answer:
+        """`retained` commands are refused: they would come again with each connection."""
+        command, fault = _read(payload)
+        if command is None:
+            return Answer(None, verb, "invalid", fault)
+        if retained:
+            return Answer(command.id, verb, "refused", "A command must not be retained.")
+        if command.id not in self._answered:
+            self._answered[command.id] = self._decide(verb, command)
+            while len(self._answered) > REMEMBERED:
+                self._answered.popitem(last=False)
+        return self._answered[command.id]
+
+    def _decide(self, verb: str, command: Command) -> Answer:
+        now_s = self._utc_s()
+        if fault := _cannot(verb, command.text):
+            return Answer(command.id, verb, "refused", fault)
+        if command.deadline.timestamp() < now_s:
+            return Answer(command.id, verb, "expired", "It came after its deadline.")
+        try:
+            self._on_mark(Mark(now_s, verb, command.text))
+        except BoretightError as error:
+            return Answer(command.id, verb, "refused", error.what)
+        return Answer(command.id, verb, "accepted")
+
+
+def _read(payload: bytes) -> tuple[Command | None, str]:
+    if len(payload) > MAX_BYTES:
+        return None, f"A command has at most {MAX_BYTES} bytes."
+    try:
+        return Command.model_validate_json(payload), ""
+    except ValidationError as error:
+        fault = error.errors(include_url=False, include_input=False)[0]
+        where = ".".join(map(str, fault["loc"]))
+        return None, f"{where}: {fault['msg']}" if where else str(fault["msg"])
+
+
+def _cannot(verb: str, text: str) -> str:
+    """Why this verb with this text means nothing; empty if it does."""
+    if verb not in VERBS:
+        return f"There is no such command; there are {', '.join(VERBS)}."
+    if verb == MarkKind.CYLINDER and not (text.isascii() and text.isdecimal()):
+        return "`text` must be the number of the cylinder."
+    if verb == MarkKind.NOTE and not text.strip():
+        return "`text` must be the words to note."
+    return ""
