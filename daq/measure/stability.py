@@ -9,6 +9,7 @@ interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from daq.measure import leakage, orifice, uncertainty
 from daq.measure.air import ON_ABOVE
 from daq.measure.ticks import TICK_US
 from daq.measure.trailing import Trailing, windows
-from daq.records import Bools, Calibration, Floats, Instrument, Ints, Pressures, StableReading
+from daq.records import Bools, Calibration, Floats, Instrument, Ints, Pressures, StableReading, Tap
 
 WINDOW_ROWS = (15, 25, 40)
 ENTER_PER_S, LEAVE_PER_S = 0.0025, 0.004
@@ -27,6 +28,7 @@ MOVED = 0.003
 EPISODE_GAP_S = 0.5
 _HAMPEL_ROWS = 15
 _HAMPEL_LIMIT = 5 * 1.482602218505602  # times the MAD; 3 would call one calm tick in fifty an outlier
+_MOST_OUTLIERS = 2
 _CONFIDENCE = 0.975
 _LOOSEST = 2.5  # a window may last this many times its length on a full grid
 
@@ -60,45 +62,65 @@ class StabilityMonitor:
     def _begin(self, segment: int) -> None:
         self._segment = segment
         self._raw = Trailing(2, _HAMPEL_ROWS)
-        self._clean = Trailing(3, max(WINDOW_ROWS))
+        self._clean = Trailing(4, max(WINDOW_ROWS))
         self._stable = False
         self._last_stable_s = -np.inf
-        self._told = np.nan
+        self._told, self._told_s = np.nan, -np.inf
+        self._tap_s = -np.inf
 
-    def feed(self, pressures: Pressures, held: Bools) -> tuple[Bools, list[StableWindow]]:
-        """Stable or not for each row, shape (n,), and the windows to tell of. A new segment begins not stable."""
+    def feed(self, pressures: Pressures, held: Bools, taps: Sequence[Tap] = ()) -> tuple[Bools, list[StableWindow]]:
+        """Stable or not for each row, shape (n,), and the windows to tell of. A new segment begins not stable.
+
+        `taps` are those that ended among these rows: what follows one is told anew, from windows that begin after it.
+        """
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         raw = self._raw.feed(pressures.supply_gauge_pa, pressures.cylinder_gauge_pa)
         clean, outlier = hampel(raw, _HAMPEL_ROWS, self._floor_pa)
-        joined = self._clean.feed(pressures.t_s, *clean)
-        candidate = held & ~outlier.any(axis=0) & (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
+        outliers = outlier.any(axis=0)
+        supply, cylinder = clean
+        joined = self._clean.feed(pressures.t_s, supply, cylinder, np.where(outliers, 1.0, 0.0))
+        candidate = held & ~outliers & (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
         stable = np.zeros(len(held), np.bool_)
         rows = np.flatnonzero(candidate)
         told: list[StableWindow] = []
         if len(rows):
-            fit = best_fit(joined, rows + max(WINDOW_ROWS) - 1, self._floor_pa)
-            stable[rows], told = self._follow(pressures, rows, fit)
+            since_s = self._after_taps(pressures.t_s[rows], taps)
+            fit = best_fit(joined, rows + max(WINDOW_ROWS) - 1, self._floor_pa, since_s)
+            stable[rows], told = self._follow(pressures, rows, fit, since_s)
         if len(held):
             self._stable = bool(stable[-1])
+        if taps:
+            self._tap_s = taps[-1].t_s
         return stable, told
 
-    def _follow(self, pressures: Pressures, rows: Ints, fit: Fit) -> tuple[list[bool], list[StableWindow]]:
+    def _after_taps(self, t_s: Floats, taps: Sequence[Tap]) -> Floats:
+        """For each time the end of the last tap before it."""
+        ends_s = np.array([self._tap_s, *(tap.t_s for tap in taps)])
+        return ends_s[np.searchsorted(ends_s, t_s, side="right") - 1]
+
+    def _follow(
+        self, pressures: Pressures, rows: Ints, fit: Fit, since_s: Floats
+    ) -> tuple[list[bool], list[StableWindow]]:
         """The state at each candidate row: the slope limit has hysteresis, which a row in between breaks."""
         told, states, before = [], [], -1
-        worst = fit.slope_limit_pa_s / self._set_point_pa
         ratio = fit.mean_pa[1] / fit.mean_pa[0]
-        steps = zip(rows.tolist(), pressures.t_s[rows].tolist(), worst.tolist(), ratio.tolist(), strict=True)
-        for i, (row, t_s, slope, value) in enumerate(steps):
+        columns = (rows, pressures.t_s[rows], since_s, fit.slope_limit_pa_s / self._set_point_pa, ratio)
+        steps = zip(*(column.tolist() for column in columns), strict=True)
+        for i, (row, t_s, tap_s, slope, value) in enumerate(steps):
             followed = self._stable and row == before + 1
             self._stable, before = slope <= (LEAVE_PER_S if followed else ENTER_PER_S), row
             states.append(self._stable)
             if self._stable:
-                if t_s - self._last_stable_s > EPISODE_GAP_S or not abs(value - self._told) <= MOVED:
+                if self._is_news(t_s, tap_s, value):
                     told.append(fit.window(i, pressures.segment, t_s))
-                    self._told = value
+                    self._told, self._told_s = value, t_s
                 self._last_stable_s = t_s
         return states, told
+
+    def _is_news(self, t_s: float, tap_s: float, value: float) -> bool:
+        new_episode = t_s - self._last_stable_s > EPISODE_GAP_S or tap_s > self._told_s
+        return new_episode or not abs(value - self._told) <= MOVED
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,10 +157,12 @@ def hampel(joined: Floats, rows: int, floor: float) -> tuple[Floats, Bools]:
     return np.where(outlier, median, newest), outlier
 
 
-def best_fit(joined: Floats, ends: Ints, floor_pa: float) -> Fit:
-    """Straight lines through windows of time and two pressures (rows of `joined`) that end at `ends`, the best of each.
+def best_fit(joined: Floats, ends: Ints, floor_pa: float, since_s: Floats) -> Fit:
+    """Straight lines through the windows that end at columns `ends` and begin after `since_s`, the best of each.
 
-    A long window is not believed where a shorter one shows a movement: its limit is not below their lower limits.
+    `joined` has rows of time, both pressures, and 1 where an outlier was taken out: two in a window are disturbances,
+    more are something that happened. A long window is not believed where a shorter one shows a movement: its limit is
+    not below their lower limits.
     """
     m = len(ends)
     best, shown = np.full(m, np.inf), np.full(m, -np.inf)
@@ -146,12 +170,13 @@ def best_fit(joined: Floats, ends: Ints, floor_pa: float) -> Fit:
     n, window_s = np.zeros(m, np.int64), np.zeros(m)
     for rows in WINDOW_ROWS:
         window = windows(joined, ends, rows)
-        slope, se, level, u_level = line_fit(window[0], window[1:], floor_pa)
+        begin_s, span_s = window[0, :, 0], window[0, :, -1] - window[0, :, 0]
+        slope, se, level, u_level = line_fit(window[0], window[1:3], floor_pa)
         margin = uncertainty.student_t(_CONFIDENCE, rows - 2) * se
         limit = np.maximum((np.abs(slope) + margin).max(axis=0), shown)
         shown = np.fmax(shown, (np.abs(slope) - margin).max(axis=0))
-        span_s = window[0, :, -1] - window[0, :, 0]
-        better = (limit < best) & (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6)
+        whole = (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[3].sum(axis=-1) <= _MOST_OUTLIERS)
+        better = (limit < best) & whole & (begin_s >= since_s)
         best, n, window_s = np.where(better, limit, best), np.where(better, rows, n), np.where(better, span_s, window_s)
         mean, u_mean = np.where(better, level, mean), np.where(better, u_level, u_mean)
     return Fit(best, mean, u_mean, n, window_s)

@@ -6,7 +6,7 @@ same time is held against it: a fall that the supply explains is no tap, nor is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -60,9 +60,11 @@ class _Fall:
     supply_high_pa: float
     supply_low_pa: float
     low_pa: float
-    high_pa: float = field(default=-np.inf)
-    """Highest mean since the lowest sample, and when it was reached."""
-    high_s: float = 0.0
+    high_pa: float = -np.inf
+    """Highest mean since the tick of the lowest sample."""
+    rest_pa: float = -np.inf
+    """The level that the recovery was last seen to pass, and when."""
+    rest_s: float = 0.0
 
     @property
     def depth_pa(self) -> float:
@@ -71,20 +73,22 @@ class _Fall:
     def follow(self, row: _Row) -> None:
         self.supply_low_pa = min(self.supply_low_pa, row.supply_pa)
         if row.low_pa < self.low_pa:
-            self.low_pa, self.high_pa = row.low_pa, -np.inf
-        if row.mean_pa > self.high_pa + self.limit_pa / 4:
-            self.high_pa, self.high_s = row.mean_pa, row.t_s
+            self.low_pa, self.high_pa, self.rest_pa = row.low_pa, -np.inf, -np.inf
+            return
+        self.high_pa = max(self.high_pa, row.mean_pa)
+        if row.mean_pa > self.rest_pa + self.limit_pa / 4:
+            self.rest_pa, self.rest_s = row.mean_pa, row.t_s
 
     def recovered(self, row: _Row) -> bool:
         missing_pa = max((1 - _BACK) * self.depth_pa, self.limit_pa / 4)
-        if row.mean_pa >= self.usual_pa - missing_pa:
+        if self.high_pa >= self.usual_pa - missing_pa:
             return True
         half_back = self.high_pa - self.low_pa >= _HALF_BACK * self.depth_pa
-        return half_back and row.t_s - self.high_s >= _FLAT_S
+        return half_back and row.t_s - self.rest_s >= _FLAT_S
 
     def falls_again(self, row: _Row) -> bool:
-        up_pa, again_pa = row.before_pa - self.low_pa, max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
-        return up_pa >= _SECOND_AFTER * self.depth_pa and row.drop_pa > again_pa
+        up_pa, again_pa = self.high_pa - self.low_pa, self.high_pa - row.low_pa
+        return up_pa >= _SECOND_AFTER * self.depth_pa and again_pa > max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
 
     def hopeless(self, row: _Row, set_point_pa: float) -> bool:
         return row.t_s - self.onset_s > LONGEST_S or not row.supply_pa > _SUPPLY_GONE * set_point_pa
