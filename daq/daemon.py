@@ -1,0 +1,263 @@
+"""The daemon: one source, one driver, many sinks. Starts them, lets the flow run, and shuts down with it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+import secrets
+import shutil
+import signal
+import time
+from collections import Counter
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Protocol
+
+from daq.config import Config
+from daq.driver import Driver
+from daq.errors import BoretightError, StorageError
+from daq.pipeline import Pipeline
+from daq.records import Chunk, Delivery, Input, LinkChange, Restarted, Samples
+from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
+from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
+from daq.sinks.broker import EmbeddedBroker
+from daq.sinks.mqtt import MqttSettings, MqttSink
+from daq.sinks.payloads import BenchDescription, StatusFields, rfc3339
+from daq.sinks.raw_log import RawLogHeader, RawLogWriter
+from daq.sinks.store import Boot, Store
+from daq.wire import BadReason
+
+LOOPBACK = "127.0.0.1"
+STORE_LINGER_S = 0.5
+DRAIN_S = 5.0
+OLD_SAMPLE_S = 3.0
+OUTBOX_COUNTED = 1000
+
+_log = logging.getLogger(__name__)
+
+
+class Source(Protocol):
+    """Where inputs come from. `trouble` says why there is no board now."""
+
+    trouble: BoretightError | None
+
+    def inputs(self) -> AsyncIterator[Input]: ...
+    def inject(self, item: Input) -> None: ...
+    def stop(self) -> None: ...
+
+
+def software() -> str:
+    """Name and version, as they go into headers and descriptions."""
+    return f"boretight {version('boretight')}"
+
+
+def mqtt_settings(config: Config, host: str | None = None, port: int | None = None) -> MqttSettings:
+    """The broker of the configuration; `host` and `port` of the command line come first."""
+    section = config.mqtt
+    return MqttSettings(
+        bench=config.bench,
+        host=host or section.host or LOOPBACK,
+        port=section.port if port is None else port,
+        root=section.root,
+        username=section.username,
+        password=section.password.get_secret_value() if section.password else None,
+        tls=section.tls,
+    )
+
+
+def new_boot_id(utc_s: float) -> str:
+    """Names one run of the daemon: when it began, and four random bytes against two at the same second."""
+    return f"{datetime.fromtimestamp(utc_s, UTC):%Y%m%dt%H%M%Sz}-{secrets.token_hex(4)}"
+
+
+@dataclass(slots=True)
+class Health:
+    """Counts what went by, and what is wrong now."""
+
+    line_up: bool = False
+    restarts: int = 0
+    newest_sample_s: float | None = None
+    lines: Counter[str] = field(default_factory=Counter)
+
+    def observe(self, delivery: Delivery, arrived_s: float) -> None:
+        for record in delivery.records:
+            match record:
+                case Samples():
+                    self.newest_sample_s = arrived_s
+                case LinkChange():
+                    self.line_up = record.up
+                case Restarted():
+                    self.restarts += 1
+
+
+class Daemon:
+    """`await Daemon(config, source).run()` until the source ends or a signal stops it.
+
+    Everything that can be wrong with configuration, disk or database is raised before the first byte is read.
+    """
+
+    def __init__(self, config: Config, source: Source, watchers: Sequence[Sink] = ()) -> None:
+        self.config, self._source = config, source
+        self.boot_id = new_boot_id(time.time())
+        instrument, calibration = config.measuring_instrument(), config.calibration_record()
+        self._driver = Driver(Pipeline(instrument, calibration, config.engine.order()))
+        self._bench = BenchDescription(instrument, calibration, config.display.pressure, software())
+        self._health = Health(lines=self._driver.pipeline.lines)
+        self._watchers = watchers
+        self._runners: list[SinkRunner] = []
+
+    async def run(self) -> None:
+        async with contextlib.AsyncExitStack() as stack:
+            await self._start(stack)
+            with _signals(self._source.stop):
+                await self._flow()
+
+    # ---- start
+
+    async def _start(self, stack: contextlib.AsyncExitStack) -> None:
+        """Storage first: what is published must have been stored. The sinks end in the reverse order."""
+        self._raw_log = self._begin_raw_log()
+        stack.callback(self._raw_log.close)
+        self._store = self._new_store()
+        store = SinkRunner(self._store, DropPolicy.NEVER_DROP, name="store", linger_s=STORE_LINGER_S)
+        await store.open()
+        runners = [store]
+        if self.config.mqtt.enabled:
+            runners.append(SinkRunner(await self._mqtt(stack), DropPolicy.NEVER_DROP, name="mqtt", capacity=40))
+        runners += [SinkRunner(watcher, DropPolicy.NEVER_DROP, capacity=40) for watcher in self._watchers]
+        self._runners = runners
+        tasks = [asyncio.create_task(runner.run(), name=runner.name) for runner in runners]
+        stack.push_async_callback(_end, tasks)
+
+    async def _mqtt(self, stack: contextlib.AsyncExitStack) -> MqttSink:
+        settings = await self._broker(stack)
+        return MqttSink(
+            settings, outbox=self._store.outbox, bench=self._bench, boot=self.boot_id,
+            status_source=self.status, on_mark=self._source.inject,
+        )  # fmt: skip
+
+    async def _broker(self, stack: contextlib.AsyncExitStack) -> MqttSettings:
+        """Our own broker is started for as long as the daemon runs; the user's is taken as configured."""
+        settings = mqtt_settings(self.config)
+        if not self.config.mqtt.embedded:
+            return settings
+        broker = await stack.enter_async_context(EmbeddedBroker(settings.port))
+        return replace(settings, port=broker.port, protocol=EMBEDDED_PROTOCOL)
+
+    # ---- the flow
+
+    async def _flow(self) -> None:
+        """Raw log, then pipeline, then sinks; the end of the source drains them in the same order."""
+        try:
+            async for item in self._source.inputs():
+                self._keep(item)
+                self._hand_out(self._driver.step(item), item)
+        finally:
+            self._hand_out(self._driver.finish(), None)
+            for runner in self._runners:
+                await runner.drain(DRAIN_S)
+
+    def _keep(self, item: Input) -> None:
+        """The raw log never stops the flow: a full disk is a fault that status tells, and is tried again."""
+        try:
+            self._raw_log.append(item)
+        except StorageError as error:
+            _log.warning("%s", error)
+
+    def _hand_out(self, delivery: Delivery, item: Input | None) -> None:
+        if isinstance(item, Chunk):
+            self._health.observe(delivery, item.arrived_s)
+        elif item is not None:
+            self._health.observe(delivery, item.at_s)
+        if delivery.records:
+            for runner in self._runners:
+                runner.put(delivery)
+
+    # ---- health
+
+    def status(self) -> StatusFields:
+        """The state of everything, for whoever asks; cheap enough for several times a second."""
+        health, statuses = self._health, [runner.status for runner in self._runners]
+        return StatusFields(
+            line="up" if health.line_up else "down" if self._source.trouble is None else "searching",
+            line_detail="" if health.line_up or self._source.trouble is None else self._source.trouble.what,
+            faults=tuple(self._faults(statuses)),
+            newest_sample_age_s=self._age_s(),
+            samples=health.lines["samples"],
+            missing_samples=health.lines["missing"],
+            bad_lines=sum(health.lines[reason.value] for reason in BadReason),
+            board_restarts=health.restarts,
+            dropped_records=sum(status.dropped for status in statuses),
+            queue_depth=sum(status.queued for status in statuses),
+            outbox_depth=len(self._store.outbox.pending(OUTBOX_COUNTED)),
+            disk_free_bytes=_free_bytes(self.config.storage.folder),
+            database_bytes=_size(self.config.storage.database),
+        )
+
+    def _faults(self, statuses: Sequence[SinkStatus]) -> Iterator[str]:
+        """Words, each a thing that somebody should look after."""
+        if self._raw_log.fault:
+            yield "raw-log-not-written"
+        for status in statuses:
+            if status.failing:
+                yield f"{status.name}-failing"
+        age_s = self._age_s()
+        if self._health.line_up and age_s is not None and age_s > OLD_SAMPLE_S:
+            yield "no-samples"
+
+    def _age_s(self) -> float | None:
+        newest_s = self._health.newest_sample_s
+        return None if newest_s is None else max(0.0, time.time() - newest_s)
+
+    # ---- storage
+
+    def _begin_raw_log(self) -> RawLogWriter:
+        header = RawLogHeader(
+            self.config.bench, self.boot_id, rfc3339(time.time()), software(),
+            self.config.model_dump(mode="json"), asdict(self._bench.calibration),
+        )  # fmt: skip
+        keep_bytes = self.config.storage.raw_log_limit_mb << 20
+        return RawLogWriter(self.config.storage.raw_logs, header, keep_bytes=keep_bytes)
+
+    def _new_store(self) -> Store:
+        boot = Boot(
+            self.config.bench, self.boot_id, software(), str(self._raw_log.path), self.config.model_dump(mode="json")
+        )
+        unit = self.config.display.pressure
+        return Store(self.config.storage.database, boot, calibrations=[self._bench.calibration], unit=unit)
+
+
+async def _end(tasks: Sequence[asyncio.Task[None]]) -> None:
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+
+
+@contextlib.contextmanager
+def _signals(stop: Callable[[], None]) -> Iterator[None]:
+    """Ctrl-C and SIGTERM stop the source, so that all that was read is still measured, stored and published."""
+    loop = asyncio.get_running_loop()
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    for number in before:
+        signal.signal(number, lambda *_: loop.call_soon_threadsafe(stop))
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _free_bytes(folder: Path) -> int | None:
+    with contextlib.suppress(OSError):
+        return shutil.disk_usage(folder).free
+    return None
+
+
+def _size(path: Path) -> int | None:
+    with contextlib.suppress(OSError):
+        return path.stat().st_size
+    return None

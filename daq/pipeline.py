@@ -200,6 +200,14 @@ class Pipeline:
                 yield from self._block(frame)
             case BareBlock():
                 yield from self._bare_block(frame, arrived_s)
+            case BadFrame():
+                self._count_bad(frame)
+            case _:
+                yield from self._news(frame)
+
+    def _news(self, frame: Heartbeat | InputEvent | Boot | Reply) -> Iterator[Record]:
+        """What a board says of itself, beside its samples."""
+        match frame:
             case Heartbeat():
                 if self._clock.heartbeat(frame.clock_us) is None:
                     yield from self._restart("clock-went-back", None)
@@ -210,8 +218,6 @@ class Pipeline:
             case Reply(status=status) if status != 0:
                 detail = f"{status} {frame.text}"
                 yield from self._test(BoardFault(self._segment, self._t_s, "command-refused", detail))
-            case BadFrame():
-                self._count_bad(frame)
 
     def _block(self, block: SampleBlock) -> Iterator[Record]:
         """Unwraps the clock, and cuts the block where samples are missing or the clock went back."""

@@ -84,7 +84,7 @@ def _name(usb: UsbBoard) -> str:
     return f"USB board {usb.vendor}:{usb.product}{serial}"
 
 
-def open_port(url: str, baud: int) -> serial.SerialBase:
+def open_port(url: str, baud: int) -> serial.Serial:
     """Opens for us alone, reads without blocking. Raises UnavailableError, saying what the system said."""
     import serial
 

@@ -101,8 +101,10 @@ class SerialLine:
                 self._greet(port, url, emit)
                 up, self.trouble = True, None
                 self._read(port, emit)
-        except (LinkLost, OSError) as error:
+        except LinkLost as error:
             reason = str(error)
+        except OSError as error:
+            reason = f"the far end closed the line (cable pulled, board gone): {error}"
         except BoretightError as error:
             if not up:
                 raise
@@ -112,14 +114,14 @@ class SerialLine:
         if up:
             emit(LinkDown(time.time(), reason))
 
-    def _greet(self, port: serial.SerialBase, url: str, emit: Callable[[Input], None]) -> None:
+    def _greet(self, port: serial.Serial, url: str, emit: Callable[[Input], None]) -> None:
         """Handshake, LinkUp, then start: what comes after the start is the first of the segment."""
         board: Board = handshake(port, url, self._settings, lambda data: emit(Chunk(time.time(), data)))
         emit(LinkUp(time.time(), board))
         if board.line_format is LineFormat.FRAMED:
             port.write(encode_command("INIT", None))
 
-    def _read(self, port: serial.SerialBase, emit: Callable[[Input], None]) -> None:
+    def _read(self, port: serial.Serial, emit: Callable[[Input], None]) -> None:
         """Takes what is there, each 20 ms, until the board announces a boot (it must then be greeted again)."""
         last_line_s = time.monotonic()
         tail = b""
@@ -138,6 +140,6 @@ class SerialLine:
                 raise LinkLost(f"no line for {SILENCE_S:.0f} s")
 
 
-def _close(port: serial.SerialBase) -> None:
+def _close(port: serial.Serial) -> None:
     with contextlib.suppress(OSError):
         port.close()

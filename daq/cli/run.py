@@ -1,0 +1,46 @@
+"""`boretight run`: the daemon in the foreground."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from daq.config import LineSection, load
+from daq.daemon import Daemon
+from daq.sinks.base import Sink
+from daq.sinks.terminal import TerminalSink
+from daq.sources.ports import LineSettings, UsbBoard
+from daq.sources.serial_line import SerialLine
+from daq.sources.simulated import SimulatedBoard
+
+
+def run(
+    config_path: Path | None,
+    port: str | None,
+    scenario: str | None,
+    speed: float,
+    screen: bool | None,
+    quiet: bool,
+) -> None:
+    """Until Ctrl-C or SIGTERM; errors of the start are raised, those of the line are waited out."""
+    logging.basicConfig(format="boretight: %(message)s", level=logging.WARNING)
+    config = load(config_path, **_line_override(port))
+    with ExitStack() as stack:
+        settings = line_settings(config.line)
+        if scenario is not None:
+            settings = LineSettings(stack.enter_context(SimulatedBoard(scenario, speed)), rate_hz=config.line.rate_hz)
+        watchers: list[Sink] = [] if quiet else [TerminalSink(config.bench, config.display.pressure, screen=screen)]
+        asyncio.run(Daemon(config, SerialLine(settings), watchers).run())
+
+
+def line_settings(section: LineSection) -> LineSettings:
+    """The checked configuration as the source takes it."""
+    usb = UsbBoard(section.usb.vendor, section.usb.product, section.usb.serial) if section.usb else None
+    return LineSettings(section.port, usb, section.baud, section.rate_hz, section.format, section.bare_bits)
+
+
+def _line_override(port: str | None) -> dict[str, Any]:
+    return {} if port is None else {"line": {"port": port}}
