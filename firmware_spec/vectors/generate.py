@@ -140,6 +140,7 @@ STREAMS = [
     ("the longest line, with CR", sealed("R,0001,0," + "t" * 100) + "\r\n", ["reply"]),
     ("120 bytes are not too long", "x" * 120 + "\n", ["no_crc"]),
     ("120 bytes and CR are not too long", "x" * 120 + "\r\n", ["no_crc"]),
+    ("a CR inside a line is a byte like any other", "x" * 120 + "\ry\n", ["oversize"]),
     ("121 bytes are too long", "x" * 121 + "\n", ["oversize"]),
     ("two damaged samples between sound ones", f"{SOUND}\n{SOUND[:-1]}\n{SOUND.replace('0A22', '0B22')}\n{SOUND}\n", ["sample", "no_crc", "bad_crc", "sample"]),
 ]  # fmt: skip

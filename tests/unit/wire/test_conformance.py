@@ -383,6 +383,13 @@ class AnyRate(FakeBoard):
 
 
 @breaks("R24")
+class RefusesAndActs(FakeBoard):
+    def do_configure_rate(self, rate: str) -> None:
+        self.rate_hz = int(rate)
+        super().do_configure_rate(rate)
+
+
+@breaks("R24")
 class LinkOverrated(FakeBoard):
     baud = 230_400
 
