@@ -62,7 +62,7 @@ class Board:
         self.traits, self._converter = traits, converter
         self.now_s = 0.0
         self.running = False
-        self._calibration = dict(traits.calibration)
+        self.calibration = dict(traits.calibration)
         self._boot_count = traits.boot_count
         self._ticks_per_s = 1.0 + 1e-6 * traits.clock_ppm
         self._out: list[bytes] = []
@@ -123,11 +123,14 @@ class Board:
 
     def reset(self, cause: ResetCause, cut_bytes: int) -> None:
         """Start again in the middle of a line, of which `cut_bytes` still go out."""
-        if self.running:
+        was_running = self.running
+        if was_running:
             row = self._rows([self.now_s])
             self._out.append(row[: min(cut_bytes, len(row) - 2)])
         self._boot_count = (self._boot_count + 1) & 0xFFFF
         self._start_up(cause, 0)
+        if self.traits.bare and was_running:
+            self.start()
 
     # ---- inside ----
 
@@ -135,7 +138,7 @@ class Board:
         self.running = False
         self.rate_hz = self.traits.identity.rate_hz
         self._mark_down = self._flag_drop = False
-        self._commands = Commands(self.traits.identity, self, self._calibration)
+        self._commands = Commands(self.traits.identity, self, self.calibration)
         self._sequence = self._dropped = self._to_drop = self._beats = self._sampled = 0
         self._booted_s = self._origin_s = self.now_s
         self._first_clock_us = clock_us
