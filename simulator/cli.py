@@ -114,6 +114,21 @@ def list_scenarios(as_json: AsJson = False) -> None:
 
 
 @app.command()
+def show(name: Annotated[str, typer.Argument(help="Name of a built-in scenario.")]) -> None:
+    """Print a built-in scenario, to start one of your own from.
+
+    Example: boretight-simulator show four-cylinder > mine.toml
+    """
+    from simulator.errors import ScenarioError
+    from simulator.scenario import built_in
+
+    texts = built_in()
+    if name not in texts:
+        raise ScenarioError(f"There is no built-in scenario {name!r}.", f"Name one of {', '.join(texts)}.")
+    typer.echo(texts[name], nl=False)
+
+
+@app.command()
 def truth(scenario: ScenarioName, as_json: AsJson = False) -> None:
     """Show the true loss of each cylinder at the set point, before and after the taps of the scenario.
 

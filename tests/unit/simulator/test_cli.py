@@ -135,6 +135,11 @@ def test_lists_what_is_built_in() -> None:
     assert all(name in run("list").stdout for name in built_in())
 
 
+def test_shows_a_scenario_to_start_from() -> None:
+    assert run("show", "steady").stdout == built_in()["steady"]
+    assert run("show", "nope").returncode == 65
+
+
 def test_tells_the_truth() -> None:
     rows = json.loads(run("truth", "four-cylinder", "--json").stdout)
     assert [row["cylinder"] for row in rows] == [1, 3, 4, 2]
