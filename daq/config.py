@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -223,6 +224,18 @@ def load(path: Path | None = None, **overrides: Any) -> Config:
         return Loaded(**overrides)
     except ValidationError as error:
         raise ConfigError(*_explain(error, source, values)) from error
+
+
+def from_snapshot(values: Mapping[str, Any], origin: Path) -> Config:
+    """The configuration that a raw log was made with, as its header keeps it (secrets are not in it)."""
+    try:
+        return Config(**values)
+    except ValidationError as error:
+        raise ConfigError(
+            f"The configuration kept in {origin} does not fit this version of boretight.",
+            todo="Give one with --config.",
+            evidence="; ".join(f"{'.'.join(map(str, fault['loc']))}: {fault['msg']}" for fault in error.errors()),
+        ) from error
 
 
 def _read(path: Path) -> dict[str, Any]:

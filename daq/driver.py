@@ -55,11 +55,11 @@ class Driver:
 
     def _deliver(self, records: list[Record], at_s: float, arrival: bool) -> Delivery:
         for record in records:
+            segment = record.segment
             if arrival and isinstance(record, Samples):
-                self._host_time.observe(record.segment, float(record.t_us[-1]) * 1e-6, at_s)
-        for record in records:
-            fallback_s = self._offsets.get(record.segment, at_s)
-            self._offsets[record.segment] = self._host_time.offset_s(record.segment, fallback_s)
-        while len(self._offsets) > 2:
-            del self._offsets[min(self._offsets)]
-        return Delivery(tuple(records), dict(self._offsets))
+                self._host_time.observe(segment, float(record.t_us[-1]) * 1e-6, at_s)
+            self._offsets[segment] = self._host_time.offset_s(segment, self._offsets.get(segment, at_s))
+        delivery = Delivery(tuple(records), dict(self._offsets))
+        for segment in sorted(self._offsets)[:-2]:
+            del self._offsets[segment]
+        return delivery

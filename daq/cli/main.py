@@ -95,7 +95,7 @@ def replay(
     config: ConfigOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Run a raw log through the same pipeline, as fast as it goes."""
+    """Run a raw log through the same pipeline, as fast as it goes, with its own calibration or another one."""
     from daq.cli.replay import replay as command
 
     command(file, into, config, json)
