@@ -6,7 +6,7 @@ CRC-16/CCITT-FALSE: width=16 poly=0x1021 init=0xffff refin=false refout=false xo
 
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daq.wire import crc16
@@ -35,11 +35,13 @@ def test_empty_is_the_initial_value() -> None:
     assert crc16(b"") == INIT
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200))
 def test_the_definition_bit_by_bit(data: bytes) -> None:
     assert crc16(data) == by_definition(data)
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200))
 def test_residue(data: bytes) -> None:
     assert crc16(data + crc16(data).to_bytes(2, "big")) == RESIDUE

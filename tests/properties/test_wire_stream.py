@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daq.wire import (
@@ -77,6 +77,7 @@ CUTS = st.lists(st.integers(0, 1 << 16), max_size=20)
 
 
 @pytest.mark.parametrize("make", [Decoder, BareDecoder])
+@settings(deadline=None)
 @given(pieces=STREAMS, cuts=CUTS, synchronised=st.booleans())
 def test_any_split_gives_the_same_events(make: Any, pieces: list[bytes], cuts: list[int], synchronised: bool) -> None:
     stream = b"".join(pieces)
@@ -93,6 +94,7 @@ def test_any_split_gives_the_same_events(make: Any, pieces: list[bytes], cuts: l
     [SAMPLES, HEARTBEATS, INPUTS, REPLIES, BOOTS, BARE],
     ids=["sample", "heartbeat", "input", "reply", "boot", "bare"],
 )
+@settings(deadline=None)
 @given(data=st.data(), ending=st.sampled_from([b"\n", b"\r\n"]))
 def test_round_trip(frames: st.SearchStrategy[Any], data: st.DataObject, ending: bytes) -> None:
     frame = data.draw(frames)
@@ -103,12 +105,14 @@ def test_round_trip(frames: st.SearchStrategy[Any], data: st.DataObject, ending:
     assert back.encode() == line
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(FRAMES, GARBAGE), max_size=10))
 def test_garbage_on_lines_of_its_own_costs_nothing(pairs: list[tuple[Any, bytes]]) -> None:
     stream = b"".join(frame.encode() + garbage + b"\n" for frame, garbage in pairs)
     assert good(Decoder().feed(stream)) == events(frame for frame, _ in pairs)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(FRAMES, GARBAGE.filter(lambda data: data.strip(b"\r"))), max_size=10))
 def test_each_garbage_line_is_one_bad_line(pairs: list[tuple[Any, bytes]]) -> None:
     stream = b"".join(frame.encode() + garbage + b"\n" for frame, garbage in pairs)
@@ -120,6 +124,7 @@ NUMBERED = st.lists(st.tuples(DWORD, WORD, WORD, WORD, BYTE), min_size=1, max_si
 )
 
 
+@settings(deadline=None)
 @given(samples=NUMBERED, start=st.integers(0, 1 << 16), length=st.integers(0, 60), by=st.binary(max_size=60))
 def test_damage_costs_only_the_lines_it_touches(samples: list[SampleBlock], start: int, length: int, by: bytes) -> None:
     """Bytes lost, changed or put in anywhere: untouched lines all come through, and nothing wrong ever does."""
@@ -135,6 +140,7 @@ def test_damage_costs_only_the_lines_it_touches(samples: list[SampleBlock], star
     assert {sent[n] for n in untouched} <= set(seen)
 
 
+@settings(deadline=None)
 @given(st.lists(st.binary(max_size=400).map(lambda data: data.replace(b"\n", b"")), min_size=1, max_size=50))
 def test_without_line_ends_memory_is_bounded(pieces: list[bytes]) -> None:
     decoder = Decoder()
@@ -143,6 +149,7 @@ def test_without_line_ends_memory_is_bounded(pieces: list[bytes]) -> None:
     assert len(frames) <= 1
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=200))
 def test_no_line_of_bytes_upsets_a_board(line: bytes) -> None:
     try:
@@ -153,6 +160,7 @@ def test_no_line_of_bytes_upsets_a_board(line: bytes) -> None:
         assert isinstance(command, Command)
 
 
+@settings(deadline=None)
 @given(
     text=st.sampled_from(["*IDN?", "SYST:ERR?", "CONF:RATE 200", "CAL:DATA? CYL", "ABOR"]),
     tag=WORD,
