@@ -27,7 +27,8 @@ MOVED = 0.003
 """A stable value is told again when the loss has moved by this much (0.3 points)."""
 EPISODE_GAP_S = 0.5
 _HAMPEL_ROWS = 15
-_HAMPEL_LIMIT = 5 * 1.482602218505602  # times the MAD; 3 would call one calm tick in fifty an outlier
+_HAMPEL_LIMIT = 7 * 1.482602218505602  # times the MAD, which 15 ticks know to a quarter only: 3 or 5 cry wolf
+_LEAST_OUTLIER = 0.001  # of the set point; a smaller step of one tick moves no slope
 _MOST_OUTLIERS = 2
 _CONFIDENCE = 0.975
 _LOOSEST = 2.5  # a window may last this many times its length on a full grid
@@ -57,6 +58,7 @@ class StabilityMonitor:
     def __init__(self, instrument: Instrument, resolution_pa: float = 0.0) -> None:
         self._set_point_pa = instrument.set_point_pa
         self._floor_pa = resolution_pa / 12**0.5
+        self._least_outlier_pa = max(_LEAST_OUTLIER * instrument.set_point_pa, 2 * resolution_pa)
         self._begin(-1)
 
     def _begin(self, segment: int) -> None:
@@ -76,7 +78,7 @@ class StabilityMonitor:
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         raw = self._raw.feed(pressures.supply_gauge_pa, pressures.cylinder_gauge_pa)
-        clean, outlier = hampel(raw, _HAMPEL_ROWS, self._floor_pa)
+        clean, outlier = hampel(raw, _HAMPEL_ROWS, self._least_outlier_pa)
         outliers = outlier.any(axis=0)
         supply, cylinder = clean
         joined = self._clean.feed(pressures.t_s, supply, cylinder, np.where(outliers, 1.0, 0.0))
@@ -143,17 +145,17 @@ class Fit:
         return StableWindow(segment, t_s, window_s, n, supply_pa, cylinder_pa, u_supply_pa, u_cylinder_pa)
 
 
-def hampel(joined: Floats, rows: int, floor: float) -> tuple[Floats, Bools]:
+def hampel(joined: Floats, rows: int, least: float) -> tuple[Floats, Bools]:
     """Each new column against the `rows` that end with it: outliers replaced by the median, and where they were.
 
-    `joined` has shape (channels, rows - 1 + n), both results (channels, n). `floor` keeps a flat signal, whose MAD is
-    zero, from calling each least step an outlier.
+    `joined` has shape (channels, rows - 1 + n), both results (channels, n). What is off the median by less than
+    `least` is no outlier: the MAD of a quantised flat signal is zero.
     """
     ends = np.arange(rows - 1, joined.shape[1])
     window = np.sort(windows(joined, ends, rows), axis=-1)
     newest, median = joined[:, rows - 1 :], window[..., rows // 2]
     deviation = np.sort(np.abs(window - median[..., None]), axis=-1)[..., rows // 2]
-    outlier = np.abs(newest - median) > _HAMPEL_LIMIT * np.maximum(deviation, floor)
+    outlier = np.abs(newest - median) > np.maximum(_HAMPEL_LIMIT * deviation, least)
     return np.where(outlier, median, newest), outlier
 
 

@@ -18,15 +18,16 @@ LEAST_DEPTH = 0.008
 """A fall of less than this part of the set point is never a tap."""
 SHORTEST_S, LONGEST_S = 0.12, 3.5
 """From the onset to the recovery: a shorter fall is a disturbance of the line, a longer one a leak or a loose hose."""
-_NOISE_LIMIT = 8.0
+_NOISE_LIMIT = 7.0
 _LEAST_COUNTS = 4.0
 _BACK = 0.9  # of the depth: recovered
 _HALF_BACK, _FLAT_S = 0.5, 0.5  # of the depth, and how long at rest: recovered to a new, lower level
 _SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.15  # of the depth: how far up, then how far down again
+_MEAN_SHARE = 0.3  # of the depth must show in the mean of some tick, for a cylinder fills more slowly than a tick
 _SUPPLY_SHARE = 2.0  # the fall must be this many times that of the supply
 _SUPPLY_GONE = 0.5  # of the set point
-_CALM_ROWS = 15
-_MAD_TO_SIGMA = 1.482602218505602
+_CALM_ROWS = 21
+_MEDIAN_STEP_TO_SIGMA = 1.482602218505602 / 2**0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,7 @@ class _Fall:
     supply_high_pa: float
     supply_low_pa: float
     low_pa: float
+    mean_low_pa: float = np.inf
     high_pa: float = -np.inf
     """Highest mean since the tick of the lowest sample."""
     rest_pa: float = -np.inf
@@ -72,6 +74,7 @@ class _Fall:
 
     def follow(self, row: _Row) -> None:
         self.supply_low_pa = min(self.supply_low_pa, row.supply_pa)
+        self.mean_low_pa = min(self.mean_low_pa, row.mean_pa)
         if row.low_pa < self.low_pa:
             self.low_pa, self.high_pa, self.rest_pa = row.low_pa, -np.inf, -np.inf
             return
@@ -95,7 +98,8 @@ class _Fall:
 
     def tap(self, segment: int, end_s: float) -> list[Tap]:
         explained = self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
-        if explained or end_s - self.onset_s < SHORTEST_S:
+        spike = self.from_pa - self.mean_low_pa < _MEAN_SHARE * self.depth_pa
+        if explained or spike or end_s - self.onset_s < SHORTEST_S:
             return []
         return [Tap(segment, end_s, self.onset_s, self.depth_pa, end_s - self.onset_s)]
 
@@ -188,8 +192,9 @@ def _row(joined: Floats, row: int, held: bool, least_pa: float) -> _Row:
     at = row + _CALM_ROWS
     t_s, mean_pa, low_pa, supply_pa = joined[:, at].tolist()
     _, mean_before, low_before, supply_before = joined[:, row:at]
-    median = np.sort(low_before)[_CALM_ROWS // 2]
-    sigma_pa = _MAD_TO_SIGMA * np.sort(np.abs(low_before - median))[_CALM_ROWS // 2]
+    # Steps from tick to tick, so that a level which still creeps does not pass for noise.
+    sigma_pa = _MEDIAN_STEP_TO_SIGMA * np.sort(np.abs(np.diff(low_before)))[_CALM_ROWS // 2]
+    stands_out_pa = np.sort(mean_before - low_before)[_CALM_ROWS // 2] + _NOISE_LIMIT * sigma_pa
     return _Row(
         t_s=t_s,
         mean_pa=mean_pa,
@@ -197,7 +202,7 @@ def _row(joined: Floats, row: int, held: bool, least_pa: float) -> _Row:
         supply_pa=supply_pa,
         before_pa=float(np.fmax(mean_before[-1], mean_before[-2])),
         usual_pa=float(np.sort(mean_before)[_CALM_ROWS // 2]),
-        limit_pa=float(np.maximum(least_pa, _NOISE_LIMIT * sigma_pa)),
+        limit_pa=float(np.maximum(least_pa, stands_out_pa)),
         supply_before_pa=float(supply_before.max()),
         held=held,
     )
