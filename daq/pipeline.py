@@ -222,7 +222,7 @@ class Pipeline:
     def _block(self, block: SampleBlock) -> Iterator[Record]:
         """Unwraps the clock, and cuts the block where samples are missing or the clock went back."""
         clock = self._clock.feed(block.sequence, block.clock_us)
-        cuts = [int(row) for row in np.flatnonzero(clock.missing)]
+        cuts = [int(row) for row in np.flatnonzero(clock.missing[1:]) + 1]
         rows = len(clock.t_us)
         for start, stop in zip([0, *cuts], [*cuts, rows], strict=True):
             if start < rows and clock.missing[start]:

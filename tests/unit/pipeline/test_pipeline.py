@@ -1,0 +1,160 @@
+"""The odd corners of the composition: links, restarts, buttons, bare boards, flags, damage."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from daq.measure.calibration import assumed_calibration
+from daq.pipeline import BARE_WARNING, Pipeline
+from daq.procedure import EngineOrder
+from daq.records import (
+    BadLines,
+    Board,
+    BoardFault,
+    Chunk,
+    Gap,
+    Instrument,
+    LineFormat,
+    LinkChange,
+    LinkDown,
+    LinkUp,
+    Marked,
+    Readings,
+    Record,
+    Restarted,
+    Samples,
+    Session,
+)
+from daq.wire import Boot, Flag, Heartbeat, InputEvent, Reply, ResetCause, SampleBlock
+
+INSTRUMENT = Instrument(1.016e-3, 0.8, 0.5283, 101_325.0, 293.15, 689_476.0, 13_790.0)
+BOARD = Board(LineFormat.FRAMED, 16, rate_hz=200.0)
+BARE = Board(LineFormat.BARE, 10)
+
+
+def block(first: int = 0, clock_us: int = 0, n: int = 40, flags: int = 0) -> bytes:
+    count = np.full(n, 30_000, np.uint16)
+    clocks = ((clock_us + 5000 * np.arange(n)) % 2**32).astype(np.uint32)
+    sequence = ((first + np.arange(n)) % 65_536).astype(np.uint16)
+    return SampleBlock(sequence, clocks, count, count, count, np.full(n, flags, np.uint8)).encode()
+
+
+@pytest.fixture
+def pipeline() -> Pipeline:
+    return Pipeline(INSTRUMENT, assumed_calibration(), EngineOrder("invented four", (1, 3, 4, 2)))
+
+
+def feed(pipeline: Pipeline, *data: bytes) -> list[Record]:
+    return [record for part in data for record in pipeline.feed(Chunk(0.0, part))]
+
+
+def of(records: list[Record], kind: type) -> list:
+    return [record for record in records if isinstance(record, kind)]
+
+
+def test_a_link_tells_its_board_and_where_the_test_stands(pipeline: Pipeline) -> None:
+    records = pipeline.feed(LinkUp(0.0, BOARD))
+    assert records == [LinkChange(1, 0.0, True, "", BOARD), Session(1, 0.0, "invented four", 1, "wait-air", 3)]
+
+
+def test_a_lost_link_closes_what_is_open(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    feed(pipeline, block(n=3))
+    records = pipeline.feed(LinkDown(1.0, "cable"))
+    assert sum(len(r.t_s) for r in of(records, Readings)) == 1
+    assert records[-1] == LinkChange(1, 0.01, False, "cable", BOARD)
+    assert pipeline.feed(LinkDown(1.0, "cable")) == []
+    assert feed(pipeline, block()) == []
+
+
+def test_a_boot_line_begins_a_segment(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(), Boot(ResetCause.WATCHDOG, 4, True).encode(), block())
+    assert of(records, Restarted) == [Restarted(2, 0.0, "watchdog", 4)]
+    assert {r.segment for r in of(records, Samples)} == {1, 2}
+    assert not of(records, Gap)
+
+
+def test_a_clock_that_goes_back_without_a_boot_line_is_a_restart(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(0, 900_000_000) + block(0, 0))
+    assert [r.cause for r in of(records, Restarted)] == ["clock-went-back"]
+    assert [(r.segment, int(r.t_us[0])) for r in of(records, Samples)] == [(1, 900_000_000), (2, 0)]
+
+
+def test_a_heartbeat_whose_clock_went_back_is_a_restart_too(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(0, 900_000_000), Heartbeat(1_000, True, 0, 0).encode())
+    assert [r.cause for r in of(records, Restarted)] == ["clock-went-back"]
+
+
+def test_the_clock_wraps_without_notice(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(65_530, 2**32 - 50_000, 40))
+    (samples,) = of(records, Samples)
+    assert np.all(np.diff(samples.t_us) == 5000)
+    assert not of(records, Restarted) + of(records, Gap)
+
+
+def test_lost_samples_are_counted_at_their_place(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(0, 0, 40), block(47, 47 * 5000, 40))
+    assert of(records, Gap) == [Gap(1, pytest.approx(0.235), 7)]
+    assert pipeline.lines["missing"] == 7
+
+
+def test_damaged_lines_are_told_once_a_tick_with_the_first_as_evidence(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(0, 0, 10), b"S,garbage*0000\nrubbish\n", block(10, 50_000, 20))
+    (bad,) = of(records, BadLines)
+    assert sum(bad.counts.values()) == 2
+    assert bad.evidence == b"S,garbage*0000"
+
+
+def test_damage_at_the_very_end_is_not_lost(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    feed(pipeline, b"rubbish\n")
+    assert of(pipeline.finish(), BadLines)
+
+
+def test_the_button_means_next(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, block(), InputEvent(0, 1, True).encode(), InputEvent(0, 1, False).encode())
+    assert [(m.kind, m.source) for m in of(records, Marked)] == [("next", "board")]
+    assert [s.cylinder for s in of(records, Session)] == [3]
+
+
+def test_another_input_is_no_mark(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    assert not of(feed(pipeline, InputEvent(0, 2, True).encode()), Marked)
+
+
+def test_a_refused_command_is_a_fault(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, Reply(1, 0, "").encode(), Reply(2, -221, "Settings conflict").encode())
+    assert [f.detail for f in of(records, BoardFault)] == ["-221 Settings conflict"]
+
+
+def test_a_warning_flag_is_told_when_it_comes_up(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    low = Flag.REFERENCE_LOW | Flag.CALIBRATION_VALID
+    records = feed(
+        pipeline, block(0, 0, 40), block(40, 200_000, 40, low), block(80, 400_000, 40), block(120, 600_000, 40, low)
+    )
+    assert [f.fault for f in of(records, BoardFault)] == ["reference-low"] * 2
+
+
+def test_a_bare_board_says_what_it_cannot_protect_and_counts_time_by_arrival(pipeline: Pipeline) -> None:
+    (change, _) = pipeline.feed(LinkUp(50.0, BARE))
+    assert isinstance(change, LinkChange) and change.reason == BARE_WARNING
+    records = [r for t in (100.0, 100.1, 100.2) for r in pipeline.feed(Chunk(t, b"512,700\n513,701\n"))]
+    assert [r.t_us.tolist() for r in of(records, Samples)] == [[0, 0], [100_000] * 2, [200_000] * 2]
+    assert sum(len(r.t_s) for r in of(records, Readings)) == 2
+
+
+def test_a_host_clock_set_back_does_not_turn_a_bare_boards_time(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(50.0, BARE))
+    records = [r for t in (100.0, 101.0, 40.0, 102.0) for r in pipeline.feed(Chunk(t, b"512,700\n"))]
+    times = np.concatenate([r.t_us for r in of(records, Samples)])
+    assert np.all(np.diff(times) >= 0)

@@ -1,0 +1,78 @@
+"""The live face: words carry the meaning, and what is old or absent never looks like a reading."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from daq.sinks.terminal.face import Face, face_lines, large, state, wanted
+from daq.units import PA_PER_PSI, PressureUnit
+
+STEADY = Face(
+    "garage", "invented four", 3, "as-found", True, 100 * PA_PER_PSI, 71.9 * PA_PER_PSI, 28.1, True, True, 0.0
+)
+
+
+def text(face: Face, width: int = 80, unit: PressureUnit = PressureUnit.PSI) -> str:
+    return "\n".join(face_lines(face, unit, width))
+
+
+def test_a_stable_reading_is_shown_with_what_to_do_next() -> None:
+    shown = text(STEADY)
+    for word in ("CYLINDER 3", "STABLE", "100.0 psi", "HELD", "71.9 psi", "TAP THE VALVES", "garage", "invented four"):
+        assert word in shown
+    for row in large("28.1"):
+        assert row in shown
+
+
+def test_the_unit_is_the_users() -> None:
+    assert "689 kPa" in text(STEADY, unit=PressureUnit.KPA)
+
+
+@pytest.mark.parametrize(
+    ("change", "word", "line"),
+    [
+        ({"stable": False}, "SETTLING", "CAPTURED"),
+        ({"held": False}, "NOT HELD", "SUPPLY IS NOT AT ITS SET POINT"),
+        ({"phase": "wait-air"}, "NO AIR", "CONNECT CYLINDER 3"),
+        ({"phase": "settle", "stable": False}, "SETTLING", "SETTLING, WAIT"),
+        ({"phase": "resettle", "stable": False}, "SETTLING", "TAPPED"),
+        ({"phase": "after-tap"}, "STABLE", "VENT"),
+        ({"phase": "done", "cylinder": None}, "NO AIR", "ALL CYLINDERS DONE"),
+        ({"age_s": 2.1}, "STALE", "OLD DATA"),
+        ({"line_up": False}, "STALE", "NO BOARD"),
+    ],
+)
+def test_each_state_has_its_word_and_its_line(change: dict[str, object], word: str, line: str) -> None:
+    face = replace(STEADY, **change)
+    assert state(face) == word
+    assert line in wanted(face)
+
+
+@pytest.mark.parametrize("change", [{"age_s": 9.0}, {"line_up": False}, {"phase": "wait-air"}, {"loss_pct": None}])
+def test_no_loss_is_shown_where_there_is_none(change: dict[str, object]) -> None:
+    shown = text(replace(STEADY, **change))
+    assert not all(row in shown for row in large("28.1"))
+
+
+def test_not_a_number_is_no_reading() -> None:
+    assert "nan" not in text(replace(STEADY, loss_pct=float("nan"))).lower()
+
+
+@pytest.mark.parametrize("loss_pct", [-0.4, 0.0, 9.99, 100.0, 123.4])
+def test_every_loss_can_be_drawn(loss_pct: float) -> None:
+    assert len(face_lines(replace(STEADY, loss_pct=loss_pct), PressureUnit.PSI, 80)) == 5
+
+
+@pytest.mark.parametrize("width", [30, 44, 54, 80, 200])
+def test_no_line_is_wider_than_the_terminal(width: int) -> None:
+    assert max(map(len, face_lines(STEADY, PressureUnit.PSI, width))) <= width
+
+
+def test_a_narrow_terminal_still_shows_all_words() -> None:
+    assert "STABLE" in text(STEADY, 40) and "HELD" in text(STEADY, 40)
+
+
+def test_digits_differ_from_each_other() -> None:
+    assert len({tuple(large(digit)) for digit in "0123456789-.% "}) == 14

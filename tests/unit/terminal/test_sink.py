@@ -1,0 +1,110 @@
+"""The terminal as a sink: what happened is said in sentences, piped output has no tricks in it."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+
+import numpy as np
+import pytest
+
+from daq.records import (
+    AirChange,
+    AirState,
+    BadLines,
+    Board,
+    BoardFault,
+    CylinderDone,
+    Delivery,
+    Event,
+    Gap,
+    LineFormat,
+    LinkChange,
+    Marked,
+    Readings,
+    Record,
+    Restarted,
+    Session,
+    StableReading,
+    SupplyChange,
+    SupplyState,
+    Tap,
+    TestDone,
+)
+from daq.sinks.terminal import TerminalSink, sentence
+from daq.units import PA_PER_PSI, PressureUnit
+
+PSI = PressureUnit.PSI
+READING = StableReading(
+    1, 9.0, 1.5, 100 * PA_PER_PSI, 72 * PA_PER_PSI, 28.0, 0.58, 28.04, 29.0, 1.1, 7e-7, 1e-3, 1e-3, 1e-3, "c", 3,
+    "as-found",
+)  # fmt: skip
+BOARD = Board(LineFormat.FRAMED, 16, maker="invented", model="bench", serial="42")
+
+
+def readings(loss_pct: float, stable: bool = True) -> Readings:
+    one, yes = np.array([1.0]), np.array([True])
+    return Readings(
+        1, one, one * 100 * PA_PER_PSI, one * 72 * PA_PER_PSI, one * loss_pct, one, one, one, yes, yes & stable,
+        np.array([0]),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("event", "words"),
+    [
+        (READING, "CYLINDER 3 as found: 28.0 % +-1.2"),
+        (Tap(1, 9.0, 8.0, 12.64 * PA_PER_PSI, 0.44), "fell by 12.6 psi and recovered in 0.4 s"),
+        (SupplyChange(1, 1.0, SupplyState.LOST, 92 * PA_PER_PSI, 0.0, "droop"), "Supply lost (droop) at 92.0 psi"),
+        (SupplyChange(1, 1.0, SupplyState.HELD, 100 * PA_PER_PSI, 0.0, ""), "Supply holds 100.0 psi"),
+        (AirChange(1, 1.0, AirState.ON, 0.0), "Air is on"),
+        (AirChange(1, 1.0, AirState.OFF, 0.0), "Vented"),
+        (CylinderDone(1, 1.0, 3, READING, READING, 2), "28.0 % as found, 28.0 % after 2 taps"),
+        (CylinderDone(1, 1.0, 3, READING, None, 0), "CYLINDER 3 DONE: 28.0 % as found"),
+        (TestDone(1, 1.0, "invented four", ()), "TEST DONE"),
+        (Gap(1, 1.0, 7), "7 samples were lost"),
+        (BadLines(1, 1.0, {"bad-crc": 2, "oversize": 1}, b"x"), "2 bad-crc, 1 oversize"),
+        (Restarted(2, 0.0, "watchdog", 3), "restarted (watchdog)"),
+        (LinkChange(1, 0.0, True, "No checksum.", BOARD), "invented bench 42 (16 bit). No checksum."),
+        (LinkChange(1, 0.0, False, "cable", BOARD), "Line lost: cable"),
+        (BoardFault(1, 0.0, "reference-low", "The sensor supply sags."), "reference-low. The sensor supply sags."),
+        (Marked(1, 0.0, "note", "hiss at the dipstick", "operator"), "note hiss at the dipstick"),
+    ],
+)
+def test_each_event_has_its_sentence(event: Event, words: str) -> None:
+    assert words in (sentence(event, PSI) or "")
+
+
+def test_the_state_of_the_test_is_no_news() -> None:
+    assert sentence(Session(1, 0.0, "x", 1, "settle", 3), PSI) is None
+
+
+def shown(*records: Record, screen: bool = False) -> str:
+    out = io.StringIO()
+
+    async def run() -> None:
+        sink = TerminalSink("garage", PSI, out, screen)
+        await sink.open()
+        await sink.write(Delivery(tuple(records), {1: 1_700_000_000.0}))
+        await sink.close()
+
+    asyncio.run(run())
+    return out.getvalue()
+
+
+def test_a_pipe_gets_plain_lines() -> None:
+    text = shown(LinkChange(1, 0.0, True, "", BOARD), Session(1, 0.0, "x", 3, "as-found", 4), readings(28.04))
+    assert "\x1b" not in text
+    assert "CYLINDER 3 | SUPPLY 100.0 psi HELD | CYLINDER SIDE 72.0 psi | LOSS 28.0 % | STABLE" in text
+
+
+def test_a_screen_gets_the_large_face() -> None:
+    text = shown(
+        LinkChange(1, 0.0, True, "", BOARD), Session(1, 0.0, "x", 3, "as-found", 4), readings(28.04), screen=True
+    )
+    assert "█" in text and "CAPTURED" in text
+
+
+def test_no_supply_shows_no_loss() -> None:
+    text = shown(Session(1, 0.0, "x", 3, "as-found", 4), readings(float("nan")))
+    assert "LOSS -.- %" in text
