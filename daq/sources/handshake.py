@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import re
 import time
 from collections.abc import Callable
@@ -34,7 +35,8 @@ class Conversation:
     def __init__(self, port: Port, seen: Callable[[bytes], None]) -> None:
         self._port, self._seen = port, seen
         self._decoder = Decoder()
-        self._tag = 0
+        # A late reply to an earlier conversation must not be taken for one of this: its tags start elsewhere.
+        self._tag = random.randrange(0xFFFF)
         self.tail = b""
 
     def ask(self, text: str) -> Reply | None:
