@@ -148,12 +148,22 @@ async def _serve(ports: list[int], gone: asyncio.Event) -> dict[str, Any]:
 async def _started(port: int) -> Broker:
     from amqtt.broker import Broker
     from amqtt.contexts import BrokerConfig, ListenerConfig
+    from amqtt.session import Session
+
+    class ProperBroker(Broker):  # type: ignore[misc]
+        """amqtt 0.12 sends a client that connects what is retained for the subscriptions of everybody else, and while
+        it is at it may lose what that client publishes. Ref: MQTT 3.1.1, 3.3.1.3: retained messages follow a
+        subscription."""
+
+        async def _publish_retained_messages_for_subscription(self, wanted: tuple[str, int], session: Session) -> None:
+            if any(subscriber is session for subscriber, _ in self.subscriptions.get(wanted[0], [])):
+                await super()._publish_retained_messages_for_subscription(wanted, session)
 
     config = BrokerConfig(
         listeners={"default": ListenerConfig(bind=f"{HOST}:{port}")},
         plugins={"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}},
     )
-    broker = Broker(config)
+    broker = ProperBroker(config)
     await broker.start()
     return broker
 

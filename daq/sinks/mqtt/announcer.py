@@ -40,7 +40,10 @@ class OutboxItem(Protocol):
 
 
 class Outbox(Protocol):
-    """What the store keeps for the broker. Both may raise StorageError."""
+    """What the store keeps for the broker. Its methods belong to the event loop and may raise StorageError."""
+
+    on_committed: Callable[[], None]
+    """Set by the announcer; the store calls it when there is something new."""
 
     def pending(self, limit: int) -> Sequence[OutboxItem]:
         """The oldest ones not yet announced, in order."""
@@ -59,10 +62,7 @@ class Announcer:
     def __init__(self, outbox: Outbox, on_last: Callable[[str, str], None], mono_s: Callable[[], float]) -> None:
         self._outbox, self._on_last, self._mono_s = outbox, on_last, mono_s
         self._news = asyncio.Event()
-
-    def wake(self) -> None:
-        """The store has committed something."""
-        self._news.set()
+        outbox.on_committed = self._news.set
 
     async def run(self, publish: Publish) -> None:
         """Announce for as long as the connection lasts. A store that fails is asked again."""

@@ -23,7 +23,7 @@ class LiveFeed:
         self._fresh = asyncio.Event()
 
     def put(self, rows: Readings, utc_offset_s: float) -> None:
-        """Never waits; what was not sent yet is forgotten."""
+        """Never waits; what was not sent yet is forgotten. Not to be called while there is no connection."""
         if rows.t_s.size:
             self._newest = rows, utc_offset_s
             self._fresh.set()
@@ -31,16 +31,18 @@ class LiveFeed:
     async def run(self, publish: Publish) -> None:
         """Publish what comes from now on, for as long as the connection lasts."""
         pace = Pace(LIVE_MOST_PER_S, SLACK_S)
-        self._fresh.clear()
-        while True:
-            await self._fresh.wait()
+        try:
+            while True:
+                await self._fresh.wait()
+                self._fresh.clear()
+                wait_s = pace.wait_s(self._mono_s())
+                if wait_s > 0 and await self._newer_within(wait_s + TICK_S):
+                    continue
+                pace.take(self._mono_s())
+                if self._newest is not None:
+                    await publish("live", self._render(*self._newest))
+        finally:
             self._fresh.clear()
-            wait_s = pace.wait_s(self._mono_s())
-            if wait_s > 0 and await self._newer_within(wait_s + TICK_S):
-                continue
-            pace.take(self._mono_s())
-            if self._newest is not None:
-                await publish("live", self._render(*self._newest))
 
     async def _newer_within(self, wait_s: float) -> bool:
         """Ticks come twice as fast as they may be sent: to wait for the next sends fresh ones, not old ones late."""

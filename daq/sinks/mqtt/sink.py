@@ -89,7 +89,7 @@ class MqttSink:
     async def write(self, delivery: Delivery) -> None:
         for record in delivery.records:
             match record:
-                case Readings():
+                case Readings() if self.connected:
                     self._live.put(record, delivery.utc_offset_s[record.segment])
                 case Session():
                     self._session = record
@@ -98,14 +98,10 @@ class MqttSink:
                     self._state.put("session", session_body(record, stamp))
                 case LinkChange():
                     self._describe(record.board if record.up else None)
-                case Samples():
+                case Samples() | Readings():
                     continue
                 case _:
                     self._state.look()
-
-    def outbox_has_news(self) -> None:
-        """To be called when the store has committed; without it the outbox is looked at once a second."""
-        self._announcer.wake()
 
     async def close(self) -> None:
         """Announce what the outbox still holds, for a moment; say offline; disconnect."""
@@ -145,12 +141,12 @@ class MqttSink:
         from aiomqtt import MqttError
 
         self.connections += 1
-        self.connected = True
         _log.info("connected to %s", self._settings.address)
         try:
             await self._state.publish_all(publish)
             await publish("availability", "online")
             await client.subscribe([(self._topics["command/+"], 1), (self._topics["availability"], 1)])
+            self.connected = True
             await self._work(client, publish)
             with contextlib.suppress(TimeoutError):
                 async with asyncio.timeout(DRAIN_S):

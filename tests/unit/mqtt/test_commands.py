@@ -1,0 +1,118 @@
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from daq.errors import UsageError
+from daq.records import Mark, MarkKind
+from daq.sinks.mqtt.commands import MAX_BYTES, REMEMBERED, CommandDesk
+
+NOW_S = 1_767_225_600.0
+LATER = "2026-01-01T00:00:01Z"
+
+
+class Desk:
+    def __init__(self) -> None:
+        self.marks: list[Mark] = []
+        self.now_s = NOW_S
+        self.desk = CommandDesk(self.marks.append, lambda: self.now_s)
+
+    def ask(self, verb: str, id: str = "c1", deadline: object = LATER, retained: bool = False, **more: object) -> str:
+        payload = json.dumps({"id": id, "deadline": deadline, **more}).encode()
+        return self.desk.answer(verb, payload, retained).status
+
+
+@pytest.mark.parametrize("kind", list(MarkKind))
+def test_every_verb_becomes_a_mark_at_the_time_of_the_host(kind: MarkKind) -> None:
+    desk = Desk()
+    assert desk.ask(kind.value, text="3") == "accepted"
+    assert desk.marks == [Mark(NOW_S, kind.value, "3")]
+
+
+def test_a_second_one_of_the_same_id_gets_the_same_answer_and_does_nothing() -> None:
+    desk = Desk()
+    assert desk.ask("next") == "accepted"
+    desk.now_s += 100
+    assert desk.ask("next") == "accepted"
+    assert len(desk.marks) == 1
+    assert desk.ask("next", id="c2") == "expired"
+    desk.now_s -= 100
+    assert desk.ask("next", id="c2") == "expired"
+    assert len(desk.marks) == 1
+
+
+def test_the_memory_of_ids_is_bounded_and_keeps_the_newest() -> None:
+    desk = Desk()
+    for n in range(REMEMBERED + 1):
+        desk.ask("next", id=f"c{n}")
+    assert len(desk.marks) == REMEMBERED + 1
+    desk.ask("next", id=f"c{REMEMBERED}")
+    assert len(desk.marks) == REMEMBERED + 1
+    desk.ask("next", id="c0")
+    assert len(desk.marks) == REMEMBERED + 2
+
+
+@pytest.mark.parametrize("deadline", ["2025-12-31T23:59:59Z", "2026-01-01T00:30:00+01:00"])
+def test_after_its_deadline_it_is_expired(deadline: str) -> None:
+    desk = Desk()
+    assert desk.ask("next", deadline=deadline) == "expired"
+    assert desk.marks == []
+
+
+def test_a_retained_one_is_refused_and_may_be_sent_properly_afterwards() -> None:
+    desk = Desk()
+    assert desk.ask("next", retained=True) == "refused"
+    assert desk.marks == []
+    assert desk.ask("next") == "accepted"
+
+
+@pytest.mark.parametrize(
+    ("verb", "text"),
+    [
+        ("explode", ""),
+        ("", ""),
+        ("cylinder", ""),
+        ("cylinder", "two"),
+        ("cylinder", "²"),
+        ("cylinder", "-1"),
+        ("note", " "),
+    ],
+)
+def test_what_means_nothing_is_refused_with_the_reason(verb: str, text: str) -> None:
+    desk = Desk()
+    answer = desk.desk.answer(verb, json.dumps({"id": "c1", "deadline": LATER, "text": text}).encode(), False)
+    assert (answer.id, answer.verb, answer.status, desk.marks) == ("c1", verb, "refused", [])
+    assert answer.reason
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [
+        b"", b"{", b"[]", b"null", b"\xff\xfe", b'{"id": "c1"}', b'{"deadline": "2026-01-01T00:00:01Z"}',
+        b'{"id": "", "deadline": "2026-01-01T00:00:01Z"}', b'{"id": "c1", "deadline": 1767225601}',
+        b'{"id": "c1", "deadline": "1767225601"}', b'{"id": "c1", "deadline": "2026-01-01T00:00:01"}',
+        b'{"id": "c1", "deadline": "soon"}', b'{"id": "c1", "deadline": "2026-01-01T00:00:01Z", "text": 5}',
+        b'{"id": "' + b"x" * 65 + b'", "deadline": "2026-01-01T00:00:01Z"}', b"[" * 3000,
+        b'{"id": "c1", "deadline": "2026-01-01T00:00:01Z", "text": "' + b"x" * 501 + b'"}', b" " * (MAX_BYTES + 1),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_read_is_answered_as_invalid(payload: bytes) -> None:
+    desk = Desk()
+    answer = desk.desk.answer("next", payload, False)
+    assert (answer.id, answer.status, desk.marks) == (None, "invalid", [])
+    assert answer.reason and len(answer.reason) < 500
+
+
+def test_a_field_of_a_later_version_is_passed_over() -> None:
+    desk = Desk()
+    assert desk.ask("next", v=1, colour="red") == "accepted"
+
+
+def test_the_pipeline_may_refuse_a_mark() -> None:
+    def refuse(mark: Mark) -> None:
+        raise UsageError("There is no test now.")
+
+    desk = CommandDesk(refuse, lambda: NOW_S)
+    answer = desk.answer("next", json.dumps({"id": "c1", "deadline": LATER}).encode(), False)
+    assert (answer.status, answer.reason) == ("refused", "There is no test now.")

@@ -1,0 +1,161 @@
+from __future__ import annotations
+
+import asyncio
+import gc
+import logging
+import socket
+from pathlib import Path
+
+import psutil
+import pytest
+from aiomqtt import MqttError
+from aiomqtt.exceptions import MqttConnectError
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.reasoncodes import ReasonCode
+
+from daq.errors import ConfigError
+from daq.sinks.base import BackOff
+from daq.sinks.mqtt import MqttSettings, Reconnect
+from daq.sinks.mqtt.connection import ProtocolChoice, connection
+from daq.sinks.mqtt.feed import _payload
+from tests.suites.mqtt_bench import make, settings, soon
+
+CONNACK_5 = bytes([0x20, 3, 0, 0, 0])
+REFUSED_BY_3_1_1 = bytes([0x20, 2, 0, 1])
+
+
+def connack(name: str) -> MqttConnectError:
+    return MqttConnectError(ReasonCode(PacketTypes.CONNACK, name))
+
+
+# ---- which version of MQTT
+
+
+def test_mqtt_5_is_tried_first_and_the_older_one_at_once_after_a_refusal() -> None:
+    choice = ProtocolChoice("auto")
+    assert choice.version == "5"
+    assert choice.refused(connack("Unsupported protocol version"))
+    assert choice.version == "3.1.1"
+
+
+def test_silence_means_an_old_broker_or_a_sick_one_so_both_get_their_turn() -> None:
+    choice, silence = ProtocolChoice("auto"), MqttError("Operation timed out")
+    assert choice.refused(silence) and choice.version == "3.1.1"
+    assert not choice.refused(silence), "to go back to 5 is not urgent"
+    assert choice.version == "5"
+
+
+@pytest.mark.parametrize(
+    "error", [connack("Bad user name or password"), connack("Server busy"), MqttError("[Errno 111] Connection refused")]
+)
+def test_other_faults_do_not_change_the_version(error: Exception) -> None:
+    choice = ProtocolChoice("auto")
+    assert not choice.refused(error)
+    assert choice.version == "5"
+
+
+def test_a_version_that_was_asked_for_is_kept() -> None:
+    for wanted in ("5", "3.1.1"):
+        choice = ProtocolChoice(wanted)  # type: ignore[arg-type]
+        assert not choice.refused(connack("Unsupported protocol version"))
+        assert choice.version == wanted
+
+
+# ---- the socket
+
+
+async def listener(answer: bytes) -> tuple[asyncio.Server, int]:
+    """A broker that says the same to whoever comes, and nothing more."""
+
+    async def take(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        writer.write(answer)
+        while await reader.read(1000):
+            pass
+        writer.close()
+
+    server = await asyncio.start_server(take, "127.0.0.1", 0)
+    return server, server.sockets[0].getsockname()[1]
+
+
+def test_small_messages_are_not_held_back_by_the_socket() -> None:
+    async def scene() -> int:
+        server, port = await listener(CONNACK_5)
+        async with server, connection(settings(port), "5", "me") as client:
+            sock = client._client.socket()
+            assert isinstance(sock, socket.socket)
+            return sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+    assert asyncio.run(scene()) != 0
+
+
+def test_attempts_that_get_no_answer_leave_nothing_open() -> None:
+    async def scene() -> None:
+        server, port = await listener(b"")
+        async with server:
+            me = psutil.Process()
+            before = me.num_fds()
+            for _ in range(5):
+                with pytest.raises(MqttError, match="Operation timed out"):
+                    async with connection(settings(port, timeout_s=0.05), "5", "me", will_topic="will"):
+                        pass
+            gc.collect()
+            await soon(lambda: me.num_fds() <= before, "closed sockets")
+            assert len(asyncio.all_tasks()) <= 2
+
+    asyncio.run(scene())
+
+
+def test_a_refusal_names_the_code_that_the_choice_understands() -> None:
+    async def scene() -> None:
+        server, port = await listener(REFUSED_BY_3_1_1)
+        choice = ProtocolChoice("auto")
+        async with server:
+            with pytest.raises(MqttError) as raised:
+                async with connection(settings(port), "5", "me"):
+                    pass
+            assert choice.refused(raised.value)
+
+    asyncio.run(scene())
+
+
+def test_a_fault_is_logged_once_and_kept(caplog: pytest.LogCaptureFixture) -> None:
+    async def scene() -> str:
+        with socket.create_server(("127.0.0.1", 0)) as taken:
+            port = taken.getsockname()[1]
+        reconnect = Reconnect(BackOff(0.01, 0.01))
+        bench = make(settings(port), reconnect=reconnect)
+        await bench.sink.open()
+        await soon(lambda: reconnect.failures >= 3, "three attempts")
+        await bench.sink.close()
+        await bench.sink.close()
+        return bench.sink.last_fault
+
+    with caplog.at_level(logging.WARNING):
+        fault = asyncio.run(scene())
+    assert "127.0.0.1" in fault and "refused" in fault.lower()
+    assert [record.getMessage() for record in caplog.records if "daq" in record.name] == [fault]
+
+
+# ---- settings
+
+
+def test_the_password_does_not_show() -> None:
+    assert "secret" not in repr(MqttSettings(bench="b", username="me", password="secret"))
+
+
+def test_certificates_that_cannot_be_used_are_a_fault_of_the_configuration(tmp_path: Path) -> None:
+    assert MqttSettings(bench="b", ca_file=tmp_path / "none.pem").tls_context() is None
+    (tmp_path / "text.pem").write_text("no certificate")
+    for name in ("none.pem", "text.pem"):
+        with pytest.raises(ConfigError, match="certificates"):
+            MqttSettings(bench="b", tls=True, ca_file=tmp_path / name).tls_context()
+
+
+# ---- the feed
+
+
+def test_the_feed_takes_objects_and_the_bare_word_of_availability() -> None:
+    assert _payload("boretight/v1/b/availability", b"online") == {"availability": "online"}
+    assert _payload("boretight/v1/b/live", b'{"v":1}') == {"v": 1}
+    for garbage in (b"", b"{", b"[1]", b"\xff", b"3"):
+        assert _payload("boretight/v1/b/live", garbage) is None
