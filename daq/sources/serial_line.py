@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import random
 import threading
 import time
 from collections.abc import AsyncIterator, Callable
 from typing import TYPE_CHECKING
 
-from daq.errors import BoretightError
+from daq.errors import BoretightError, UnavailableError
 from daq.records import Board, Chunk, Input, LineFormat, LinkDown, LinkUp
 from daq.sources.handshake import READ_SIZE, handshake
 from daq.sources.ports import LineSettings, find, open_port
@@ -27,6 +28,8 @@ SILENCE_S = 3.0
 RETRY_FIRST_S = 0.5
 RETRY_MOST_S = 5.0
 _BOOT_LINE = b"\nB,"
+
+_log = logging.getLogger(__name__)
 
 
 class LinkLost(Exception):
@@ -79,16 +82,22 @@ class SerialLine:
             try:
                 self._link(emit)
                 wait_s = RETRY_FIRST_S
-            except BoretightError as error:
-                self.trouble = error
+            except Exception as error:
+                self._note(trouble := _as_trouble(error))
                 if self._once:
-                    emit(error)
+                    emit(trouble)
                     break
                 self._stop.wait(random.uniform(RETRY_FIRST_S, wait_s))
                 wait_s = min(2 * wait_s, RETRY_MOST_S)
             if self._once:
                 break
         emit(None)
+
+    def _note(self, trouble: BoretightError) -> None:
+        """Told once, however often the line is tried again. With `once` it is for the caller to tell."""
+        if not self._once and str(trouble) != str(self.trouble):
+            _log.warning("%s", trouble)
+        self.trouble = trouble
 
     def _link(self, emit: Callable[[Input], None]) -> None:
         """One life of the line: open, greet, read until it is lost. A dead port is closed at once."""
@@ -104,6 +113,8 @@ class SerialLine:
         except LinkLost as error:
             reason = str(error)
         except OSError as error:
+            if not up:
+                raise
             reason = f"the far end closed the line (cable pulled, board gone): {error}"
         except BoretightError as error:
             if not up:
@@ -111,8 +122,8 @@ class SerialLine:
             self.trouble, reason = error, "the board restarted and did not answer"
         finally:
             _close(port)
-        if up:
-            emit(LinkDown(time.time(), reason))
+            if up:
+                emit(LinkDown(time.time(), reason))
 
     def _greet(self, port: serial.Serial, url: str, emit: Callable[[Input], None]) -> None:
         """Handshake, LinkUp, then start: what comes after the start is the first of the segment."""
@@ -138,6 +149,19 @@ class SerialLine:
                 last_line_s = now_s
             elif now_s - last_line_s > SILENCE_S:
                 raise LinkLost(f"no line for {SILENCE_S:.0f} s")
+
+
+def _as_trouble(error: Exception) -> BoretightError:
+    """Whatever happens in the thread, acquisition must go on, and somebody must hear of it."""
+    if isinstance(error, BoretightError):
+        return error
+    if not isinstance(error, OSError):
+        _log.error("The reader of the line failed.", exc_info=error)
+    return UnavailableError(
+        "The line failed before a board had answered.",
+        todo="Nothing if the cable was just pulled; it is tried again.",
+        evidence=str(error) or type(error).__name__,
+    )
 
 
 def _close(port: serial.Serial) -> None:

@@ -28,7 +28,7 @@ class SimulatedBoard:
 
     def __enter__(self) -> str:
         way = ["--pty"] if os.name == "posix" else ["--tcp", "0"]
-        command = [sys.executable, "-m", "simulator", "serve", self.scenario, *way]
+        command = [sys.executable, "-P", "-m", "simulator", "serve", self.scenario, *way]
         command += ["--speed", str(self.speed), "--seed", str(self.seed), "--exit-with-stdin", "--json"]
         self._process = subprocess.Popen(
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
