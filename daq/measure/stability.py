@@ -88,7 +88,9 @@ class StabilityMonitor:
         told: list[StableWindow] = []
         if len(rows):
             since_s = self._after_taps(pressures.t_s[rows], taps)
-            fit = best_fit(joined, rows + max(WINDOW_ROWS) - 1, self._floor_pa, since_s)
+            fit = best_fit(
+                joined, rows + max(WINDOW_ROWS) - 1, since_s, self._floor_pa, ENTER_PER_S * self._set_point_pa
+            )
             stable[rows], told = self._follow(pressures, rows, fit, since_s)
         if len(held):
             self._stable = bool(stable[-1])
@@ -133,10 +135,10 @@ class Fit:
     """
 
     slope_limit_pa_s: Floats
+    n: Floats
+    window_s: Floats
     mean_pa: Floats
     u_mean_pa: Floats
-    n: Ints
-    window_s: Floats
 
     def window(self, i: int, segment: int, t_s: float) -> StableWindow:
         supply_pa, cylinder_pa = self.mean_pa[:, i].tolist()
@@ -159,29 +161,33 @@ def hampel(joined: Floats, rows: int, least: float) -> tuple[Floats, Bools]:
     return np.where(outlier, median, newest), outlier
 
 
-def best_fit(joined: Floats, ends: Ints, floor_pa: float, since_s: Floats) -> Fit:
-    """Straight lines through the windows that end at columns `ends` and begin after `since_s`, the best of each.
+def best_fit(joined: Floats, ends: Ints, since_s: Floats, floor_pa: float, enough_pa_s: float) -> Fit:
+    """Straight lines through the windows that end at columns `ends` and begin after `since_s`: for each end the
+    shortest window whose limit is within `enough_pa_s`, or else the best.
 
     `joined` has rows of time, both pressures, and 1 where an outlier was taken out: two in a window are disturbances,
     more are something that happened. A long window is not believed where a shorter one shows a movement: its limit is
     not below their lower limits.
     """
-    m = len(ends)
-    best, shown = np.full(m, np.inf), np.full(m, -np.inf)
-    mean, u_mean = np.full((2, m), np.nan), np.full((2, m), np.nan)
-    n, window_s = np.zeros(m, np.int64), np.zeros(m)
+    best = np.full((7, len(ends)), np.nan)
+    best[0], shown = np.inf, np.full(len(ends), -np.inf)
+    left = np.arange(len(ends))
     for rows in WINDOW_ROWS:
-        window = windows(joined, ends, rows)
+        window = windows(joined, ends[left], rows)
         begin_s, span_s = window[0, :, 0], window[0, :, -1] - window[0, :, 0]
-        slope, se, level, u_level = line_fit(window[0], window[1:3], floor_pa)
-        margin = uncertainty.student_t(_CONFIDENCE, rows - 2) * se
-        limit = np.maximum((np.abs(slope) + margin).max(axis=0), shown)
-        shown = np.fmax(shown, (np.abs(slope) - margin).max(axis=0))
+        slope, se, mean, u_mean = line_fit(window[0], window[1:3], floor_pa)
+        steepness, margin = np.abs(slope), uncertainty.student_t(_CONFIDENCE, rows - 2) * se
+        limit = np.maximum((steepness + margin).max(axis=0), shown)
+        shown = np.fmax(shown, (steepness - margin).max(axis=0))
         whole = (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[3].sum(axis=-1) <= _MOST_OUTLIERS)
-        better = (limit < best) & whole & (begin_s >= since_s)
-        best, n, window_s = np.where(better, limit, best), np.where(better, rows, n), np.where(better, span_s, window_s)
-        mean, u_mean = np.where(better, level, mean), np.where(better, u_level, u_mean)
-    return Fit(best, mean, u_mean, n, window_s)
+        better = (limit < best[0, left]) & whole & (begin_s >= since_s[left])
+        found = np.stack((limit, np.full(len(left), rows), span_s, *mean, *u_mean))
+        best[:, left[better]] = found[:, better]
+        unsure = best[0, left] > enough_pa_s
+        left, shown = left[unsure], shown[unsure]
+        if not len(left):
+            break
+    return Fit(best[0], best[1], best[2], best[3:5], best[5:7])
 
 
 def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
