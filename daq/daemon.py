@@ -135,12 +135,10 @@ class Daemon:
 
     async def _mqtt(self, stack: contextlib.AsyncExitStack) -> MqttSink:
         settings = await self._broker(stack)
-        sink = MqttSink(
+        return MqttSink(
             settings, outbox=self._store.outbox, bench=self._bench, boot=self.boot_id,
             status_source=self.status, on_mark=self._source.inject,
         )  # fmt: skip
-        self._store.outbox.on_committed = sink.outbox_has_news
-        return sink
 
     async def _broker(self, stack: contextlib.AsyncExitStack) -> MqttSettings:
         """Our own broker is started for as long as the daemon runs; the user's is taken as configured."""
