@@ -100,8 +100,15 @@ class Daemon:
     Everything that can be wrong with configuration, disk or database is raised before the first byte is read.
     """
 
-    def __init__(self, config: Config, source: Source, watchers: Sequence[Sink] = ()) -> None:
-        self.config, self._source = config, source
+    def __init__(
+        self,
+        config: Config,
+        source: Source,
+        watchers: Sequence[Sink] = (),
+        on_broker: Callable[[MqttSettings], None] = lambda settings: None,
+    ) -> None:
+        """`on_broker` is told where the bench is published, once that is known."""
+        self.config, self._source, self._on_broker = config, source, on_broker
         self.boot_id = new_boot_id(time.time())
         instrument, calibration = config.measuring_instrument(), config.calibration_record()
         self._driver = Driver(Pipeline(instrument, calibration, config.engine.order()))
@@ -135,6 +142,7 @@ class Daemon:
 
     async def _mqtt(self, stack: contextlib.AsyncExitStack) -> MqttSink:
         settings = await self._broker(stack)
+        self._on_broker(settings)
         return MqttSink(
             settings, outbox=self._store.outbox, bench=self._bench, boot=self.boot_id,
             status_source=self.status, on_mark=self._source.inject,

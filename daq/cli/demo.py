@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import logging
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,7 +9,9 @@ from typing import Any
 
 import platformdirs
 
+from daq.cli.event_loop import run as run_loop
 from daq.cli.output import print_table
+from daq.cli.run import tell_broker
 from daq.config import Config, EngineSection, MqttSection, StorageSection
 from daq.daemon import Daemon
 from daq.sinks.store import open_readonly
@@ -35,8 +36,9 @@ def demo(speed: float, folder: Path | None, screen: bool | None) -> None:
     print(CAUTIONS, end="\n\n", flush=True)
     with SimulatedBoard(SCENARIO, speed) as url:
         source = SerialLine(LineSettings(url), once=True)
-        daemon = Daemon(config, source, [TerminalSink(config.bench, config.display.pressure, screen=screen)])
-        asyncio.run(daemon.run())
+        terminal = TerminalSink(config.bench, config.display.pressure, screen=screen)
+        daemon = Daemon(config, source, [terminal], tell_broker)
+        run_loop(daemon.run())
     show(config.storage.database)
 
 

@@ -88,6 +88,22 @@ def watch(
     command(bench, host, mqtt_port, config, json)
 
 
+@app.command(**example("boretight mark cylinder 3"))
+def mark(
+    kind: Annotated[str, typer.Argument(help="next, again, skip, cylinder or note.")],
+    text: Annotated[str, typer.Argument(help="The number of the cylinder, or the words of the note.")] = "",
+    bench: Annotated[str | None, typer.Option(help="Which bench, instead of the configured one.")] = None,
+    host: Annotated[str | None, typer.Option(help="The broker, instead of the configured one.")] = None,
+    mqtt_port: Annotated[int | None, typer.Option("--mqtt-port", help="Its port.")] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Tell a running bench what you did: next cylinder, again, skip, this is cylinder 3, a note."""
+    from daq.cli.mark import mark as command
+
+    command(kind, text, bench, host, mqtt_port, config, json)
+
+
 @app.command(**example("boretight replay 20261125-101500.btlog --into replayed.db"))
 def replay(
     file: Annotated[Path, typer.Argument(help="A raw log (.btlog or .btlog.gz).")],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import sys
 import time
@@ -11,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import AsyncExitStack
 from pathlib import Path
 
+from daq.cli.event_loop import run as run_loop
 from daq.cli.output import progress
 from daq.config import Config, from_snapshot, load
 from daq.daemon import new_boot_id, software
@@ -39,7 +39,7 @@ def replay(path: Path, into: Path | None, config_path: Path | None, as_json: boo
         )
     boot = f"replay-{new_boot_id(time.time())}"
     teller = Teller(config, log.header.bench or config.bench, boot, as_json)
-    asyncio.run(_run(config, log, into, boot, teller))
+    run_loop(_run(config, log, into, boot, teller))
     for complaint in log.info.complaints():
         print(f"boretight: {complaint}", file=sys.stderr)
     teller.sum_up(into)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import asyncio
 import logging
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+from daq.cli.event_loop import run as run_loop
 from daq.config import LineSection, load
 from daq.daemon import Daemon
 from daq.sinks.base import Sink
+from daq.sinks.mqtt import MqttSettings
 from daq.sinks.terminal import TerminalSink
 from daq.sources.ports import LineSettings, UsbBoard
 from daq.sources.serial_line import SerialLine
@@ -32,8 +33,14 @@ def run(
         settings = line_settings(config.line)
         if scenario is not None:
             settings = LineSettings(stack.enter_context(SimulatedBoard(scenario, speed)), rate_hz=config.line.rate_hz)
+        tell = (lambda settings: None) if quiet else tell_broker
         watchers: list[Sink] = [] if quiet else [TerminalSink(config.bench, config.display.pressure, screen=screen)]
-        asyncio.run(Daemon(config, SerialLine(settings), watchers).run())
+        run_loop(Daemon(config, SerialLine(settings), watchers, tell).run())
+
+
+def tell_broker(settings: MqttSettings) -> None:
+    """Where to listen, for a phone, a dashboard or `boretight watch`."""
+    print(f"MQTT broker {settings.address}, topics {settings.root}/v1/{settings.bench}/#", flush=True)
 
 
 def line_settings(section: LineSection) -> LineSettings:

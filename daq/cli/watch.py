@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from daq.cli.event_loop import run as run_loop
 from daq.cli.output import print_json
 from daq.config import load
 from daq.daemon import mqtt_settings
@@ -30,7 +31,7 @@ def watch(bench: str | None, host: str | None, port: int | None, config_path: Pa
     config = load(config_path)
     settings = mqtt_settings(config, host, port)
     with contextlib.suppress(KeyboardInterrupt, BrokenPipeError):
-        asyncio.run(_print_json(settings, bench) if as_json else _show(settings, bench, config.display.pressure))
+        run_loop(_print_json(settings, bench) if as_json else _show(settings, bench, config.display.pressure))
 
 
 async def _print_json(settings: MqttSettings, bench: str | None) -> None:

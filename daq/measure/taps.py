@@ -26,7 +26,7 @@ _SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.15  # of the depth: how far up, then how 
 _MEAN_SHARE = 0.3  # of the depth must show in the mean of some tick, for a cylinder fills more slowly than a tick
 _SUPPLY_SHARE = 2.0  # the fall must be this many times that of the supply
 _SUPPLY_GONE = 0.5  # of the set point
-_CALM_ROWS = 21
+_CALM_ROWS = 31
 _MEDIAN_STEP_TO_SIGMA = 1.482602218505602 / 2**0.5
 
 

@@ -99,6 +99,7 @@ class TerminalSink:
 
 def plain(face: Face, unit: PressureUnit) -> list[str]:
     """The face as the parts of one line, for a pipe or a log."""
+
     def pressure(pa: float | None) -> str:
         return "-" if pa is None else unit.show(pa)
 

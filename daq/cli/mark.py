@@ -1,0 +1,70 @@
+"""`boretight mark`: tells a running bench what the operator did, over its broker, and waits for the answer."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from daq.cli.event_loop import run
+from daq.cli.output import print_json
+from daq.config import load
+from daq.daemon import mqtt_settings
+from daq.errors import UnavailableError, UsageError
+from daq.records import MarkKind
+from daq.sinks.mqtt import MqttSettings
+from daq.sinks.mqtt.connection import ProtocolChoice, connection
+from daq.sinks.topics import Topics
+
+ANSWER_S = 5.0
+
+
+def mark(
+    kind: str, text: str, bench: str | None, host: str | None, port: int | None, path: Path | None, as_json: bool
+) -> None:
+    """Raises UnavailableError if no broker or no bench answers, UsageError if the bench refuses."""
+    if kind not in [known.value for known in MarkKind]:
+        raise UsageError(f"There is no mark {kind!r}.", f"Use one of {', '.join(known.value for known in MarkKind)}.")
+    config = load(path)
+    answer = run(_send(mqtt_settings(config, host, port), bench or config.bench, kind, text))
+    if as_json:
+        print_json(answer)
+    elif answer["status"] == "accepted":
+        print(f"{bench or config.bench}: {kind} {text}".rstrip())
+    if answer["status"] != "accepted":
+        raise UsageError(f"The bench answered {answer['status']}.", evidence=str(answer.get("reason", "")))
+
+
+async def _send(settings: MqttSettings, bench: str, kind: str, text: str) -> dict[str, Any]:
+    """The answer of the bench to this very command, recognised by its id."""
+    from aiomqtt import MqttError
+
+    topics, protocol, command_id = Topics(bench, settings.root), ProtocolChoice(settings.protocol), secrets.token_hex(8)
+    deadline = (datetime.now(UTC) + timedelta(seconds=ANSWER_S)).isoformat()
+    command = json.dumps({"id": command_id, "deadline": deadline, "text": text})
+    while True:
+        try:
+            client_id = f"{settings.root}-mark-{command_id}"
+            async with connection(settings, protocol.version, client_id, settings.tls_context()) as client:
+                await client.subscribe(topics["reply"], qos=1)
+                await client.publish(topics[f"command/{kind}"], command, qos=1)
+                async with asyncio.timeout(ANSWER_S):
+                    async for message in client.messages:
+                        answer: dict[str, Any] = json.loads(message.payload)
+                        if answer.get("id") == command_id:
+                            return answer
+        except TimeoutError as error:
+            raise UnavailableError(
+                f"No bench {bench!r} answers at the broker {settings.address}.",
+                todo="`boretight watch` shows which benches are there.",
+            ) from error
+        except MqttError as error:
+            if not protocol.refused(error):
+                raise UnavailableError(
+                    f"The MQTT broker {settings.address} cannot be used.",
+                    todo="Is the daemon running? Name the broker with --host and --mqtt-port.",
+                    evidence=str(error),
+                ) from error
