@@ -159,14 +159,20 @@ class Daemon:
     # ---- the flow
 
     async def _flow(self) -> None:
-        """Raw log, then pipeline, then sinks; the end of the source drains them in the same order."""
+        """Raw log, then pipeline, then sinks.
+
+        At the end the store is flushed first, so that the others can announce all of it, and is closed last, so that
+        it can note what they have announced.
+        """
         try:
             async for item in self._source.inputs():
                 self._keep(item)
                 self._hand_out(self._driver.step(item), item)
         finally:
             self._hand_out(self._driver.finish(), None)
-            for runner in self._runners:
+            store, *others = self._runners
+            await store.flush(DRAIN_S)
+            for runner in [*others, store]:
                 await runner.drain(DRAIN_S)
 
     def _keep(self, item: Input) -> None:

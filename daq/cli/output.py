@@ -36,7 +36,7 @@ def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]
 
 @contextmanager
 def progress(what: str, total: float | None) -> Iterator[Any]:
-    """`advance(done)` moves a bar on standard error; without a terminal there nothing is shown."""
+    """`advance(done)` or `advance(done, total)` moves a bar on standard error; without a terminal nothing is shown."""
     from rich.console import Console
     from rich.progress import Progress
 
@@ -44,4 +44,4 @@ def progress(what: str, total: float | None) -> Iterator[Any]:
     bar: Progress
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(what, total=total)
-        yield lambda done: bar.update(task, completed=done)
+        yield lambda done, total=total: bar.update(task, completed=done, total=total)

@@ -26,6 +26,7 @@ TRANSIENT = (StorageError, UnavailableError, OSError)
 """Errors that may pass by waiting. Anything else is a fault of one delivery, or of the program."""
 
 DRAINING_DELAY_S = 0.2
+FLUSH_POLL_S = 0.01
 CLOSE_TIMEOUT_S = 5.0
 
 
@@ -144,6 +145,15 @@ class SinkRunner:
         finally:
             await self._close()
             self._finished.set()
+
+    async def flush(self, timeout_s: float) -> int:
+        """Wait until what was put is written, the sink staying open; returns how many deliveries are left over."""
+        self._hurry.set()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(timeout_s):
+                while self.status.queued:
+                    await asyncio.sleep(FLUSH_POLL_S)
+        return self.status.queued
 
     async def drain(self, timeout_s: float) -> int:
         """Shutdown with the flow: write what waits, close the sink, and return how many deliveries were left over.
