@@ -195,6 +195,7 @@ def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, F
 
     The residual variance is widened for lag-1 autocorrelation, by (1 + r) / (1 - r) with the small-sample bias of r
     taken off, and is not below `floor`**2: neither an oversampled nor a quantised signal looks better than it is.
+    Noise below the floor does not carry the value across a count, so the mean is no better than the floor then.
     Ref: JCGM 100 H.3 for the line; the widening is that of a first-order autoregression (common practice).
     """
     rows = t_s.shape[-1]
@@ -207,8 +208,9 @@ def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, F
     square = (residual * residual).sum(axis=-1)
     lagged = (residual[..., 1:] * residual[..., :-1]).sum(axis=-1)
     r = np.minimum(np.maximum(lagged / np.maximum(square, 1e-300) + 2 / rows, 0.0), 0.8)
-    variance = np.maximum(square / (rows - 2) * ((1 + r) / (1 - r)), floor * floor)
-    return slope, np.sqrt(variance / sxx), mean, np.sqrt(variance / rows)
+    found, least = square / (rows - 2) * ((1 + r) / (1 - r)), floor * floor
+    u_mean = np.sqrt(np.where(found < least, least, found / rows))
+    return slope, np.sqrt(np.maximum(found, least) / sxx), mean, u_mean
 
 
 def stable_reading(window: StableWindow, instrument: Instrument, calibration: Calibration) -> StableReading:

@@ -1,0 +1,248 @@
+import numpy as np
+import pytest
+
+from daq.measure.calibration import assumed_calibration
+from daq.measure.stability import (
+    EPISODE_GAP_S,
+    WINDOW_ROWS,
+    StabilityMonitor,
+    StableWindow,
+    hampel,
+    line_fit,
+    stable_reading,
+)
+from daq.measure.supply import SupplyMonitor
+from daq.measure.taps import TapDetector
+from daq.measure.trailing import windows
+from daq.records import Instrument, Pressures
+
+PSI = 6894.757293168361
+
+
+def judge(
+    instrument: Instrument, pressures: Pressures, resolution_pa: float = 0.0
+) -> tuple[np.ndarray, list[StableWindow]]:
+    held, _ = SupplyMonitor(instrument).feed(pressures)
+    taps = TapDetector(instrument, resolution_pa).feed(pressures, held)
+    return StabilityMonitor(instrument, resolution_pa).feed(pressures, held, taps)
+
+
+def loss_pct(window: StableWindow) -> float:
+    return 100 * (1 - window.cylinder_gauge_pa / window.supply_gauge_pa)
+
+
+# ---- settling --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("wall_w_k", [1.0, 30.0])
+@pytest.mark.parametrize("volume_cc", [50.0, 100.0])
+@pytest.mark.parametrize("loss", [2.0, 10.0, 40.0])
+def test_a_filled_cylinder_is_told_soon_and_right(bench, instrument, loss, volume_cc, wall_w_k) -> None:
+    """Settled: within 0.1 psi of the end. Told within 0.8 s after it, off by less than 0.2 points, and once."""
+    leak = bench.leak_m2(loss)
+    supply, cylinder = bench.run(9.0, lambda t: leak, volume_cc=volume_cc, wall_w_k=wall_w_k)
+    settled_s = np.flatnonzero(np.abs(cylinder - cylinder[-1]) > 0.1)[-1] * 0.001
+    empty = np.zeros(2000)
+    pressures = bench.ticks(np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((empty, cylinder)))
+    stable, told = judge(instrument, pressures)
+    assert -0.5 < told[0].t_s - 2 - settled_s < 0.8
+    assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.2)
+    assert len(told) == 1 and stable[-1]
+    moving = np.abs(pressures.cylinder_gauge_pa / PSI - cylinder[-1]) > 0.5
+    assert not (stable & moving).any()
+
+
+def test_not_before_the_supply_is_held_nor_without_air_in_the_cylinder(bench, instrument) -> None:
+    low, _ = judge(instrument, bench.flat(6, supply_psi=90, cylinder_psi=80))
+    open_end, _ = judge(instrument, bench.flat(6, cylinder_psi=0.1))
+    assert not low.any() and not open_end.any()
+
+
+def test_zero_loss_is_a_value_like_another(bench, instrument) -> None:
+    _, told = judge(instrument, bench.flat(6, cylinder_psi=100.0))
+    assert len(told) == 1 and loss_pct(told[0]) == pytest.approx(0, abs=0.02)
+
+
+# ---- what must not pass ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("slope_psi_s", [0.5, -0.5, 2.0])
+@pytest.mark.parametrize("channel", ["supply", "cylinder"])
+def test_a_drift_of_either_pressure_is_not_stable(bench, instrument, channel: str, slope_psi_s: float) -> None:
+    drift = slope_psi_s * (np.arange(3000) * 0.001 - 1.5)
+    flat = np.zeros(3000)
+    supply, cylinder = (drift, flat) if channel == "supply" else (flat, drift)
+    before = np.zeros(3000)
+    before[:] = 5  # a cylinder at another level first, so that only the drift is judged
+    pressures = bench.ticks(
+        np.concatenate((before * 0 + 100, 100 + supply)), np.concatenate((90 - before, 90 + cylinder))
+    )
+    stable, _ = judge(instrument, pressures)
+    assert stable[30:58].any() and not stable[62:].any()
+
+
+def test_noise_does_not_hide_a_drift(bench, instrument) -> None:
+    """The reason for an equivalence test: this drift is not significant in a short window, and must not pass."""
+    n = 8000
+    drift = 90 + 0.6 * np.arange(n) * 0.001
+    stable, told = judge(instrument, bench.ticks(np.full(n, 100.0), drift, noise_psi=1.5))
+    assert not stable.any() and not told
+
+
+def test_a_noisy_line_becomes_stable_on_a_longer_window(bench, instrument) -> None:
+    _, clean = judge(instrument, bench.flat(10, noise_psi=0.02))
+    _, noisy = judge(instrument, bench.flat(10, noise_psi=0.6))
+    assert clean[0].n == WINDOW_ROWS[0] < noisy[0].n
+    assert clean[0].t_s < noisy[0].t_s
+
+
+@pytest.mark.parametrize(("area_m2", "seconds"), [(2e-6, 0.005), (5e-6, 0.01), (10e-6, 0.02), (30e-6, 0.05)])
+def test_a_tap_and_its_recovery_are_not_stable_and_what_follows_is_told_anew(bench, instrument, area_m2, seconds):
+    leak = bench.leak_m2(10)
+    signal = bench.run(9.0, lambda t: leak + area_m2 * (4.0 <= t < 4.0 + seconds), start_psi=90.0)
+    pressures = bench.ticks(*signal)
+    stable, told = judge(instrument, pressures)
+    in_dip = (pressures.t_s > 4.0) & (pressures.cylinder_gauge_pa < (signal[1][-1] - 0.4) * PSI)
+    assert in_dip.sum() > 2 and not (stable & in_dip).any()
+    assert len(told) == 2 and told[1].t_s - told[1].window_s > 4.0
+    assert loss_pct(told[1]) == pytest.approx(100 - signal[1][-1], abs=0.2)
+
+
+def test_a_stuck_coarse_converter_does_not_look_exact(bench, instrument) -> None:
+    """Flat to the last bit: the noise found is zero, the resolution says what could hide in it."""
+    count_psi = 150 / 0.8 / 2**7
+    pressures = bench.flat(8, noise_psi=0.0, count_psi=count_psi)
+    _, naive = judge(instrument, pressures)
+    _, told = judge(instrument, pressures, resolution_pa=count_psi * PSI)
+    assert naive[0].u_cylinder_pa == 0 and naive[0].n == WINDOW_ROWS[0]
+    assert told[0].n == WINDOW_ROWS[-1]
+    assert told[0].u_cylinder_pa == pytest.approx(count_psi * PSI / np.sqrt(12), rel=1e-9)
+    twice = bench.flat(8, noise_psi=0.0, count_psi=2 * count_psi)
+    assert not judge(instrument, twice, resolution_pa=2 * count_psi * PSI)[1]
+
+
+def test_oversampled_noise_does_not_look_averaged(bench) -> None:
+    """White noise, and the same noise with each value told four times: the slope is no better known for that."""
+    rng = np.random.default_rng(5)
+    white = rng.standard_normal((2000, 40))
+    repeated = np.repeat(white[:, :10], 4, axis=1)
+    t = np.broadcast_to(np.arange(40) * 0.05, white.shape)
+    for values, factor in ((white, 1.0), (repeated, 2.0)):
+        slope, se, _, _ = line_fit(t, values)
+        true = slope.std()
+        assert 0.85 * true < np.median(se) < 1.6 * true, factor
+        plain = np.sqrt(1 / 40) / t[0].std()
+        assert np.median(se) > 0.95 * factor * plain * (0.75 if factor > 1 else 1)
+
+
+# ---- how often it is told --------------------------------------------------------------------------------------
+
+
+def test_told_once_while_it_stays(bench, instrument) -> None:
+    stable, told = judge(instrument, bench.flat(300, noise_psi=0.1))
+    assert len(told) == 1 and stable[30:].mean() > 0.999
+
+
+def test_told_again_when_it_creeps_away(bench, instrument) -> None:
+    n = 20_000
+    _, told = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.1 * np.arange(n) * 0.001))
+    assert 5 <= len(told) <= 7
+    assert np.diff([loss_pct(w) for w in told]).min() > 0.28
+
+
+def test_told_again_after_an_interruption_but_not_after_a_spike(bench, instrument) -> None:
+    cylinder = np.full(12_000, 90.0)
+    cylinder[4000:4060] -= 5
+    _, spike = judge(instrument, bench.ticks(np.full(12_000, 100.0), cylinder))
+    cylinder[4000 : 4000 + 300] = 80
+    _, pause = judge(instrument, bench.ticks(np.full(12_000, 100.0), cylinder))
+    assert len(spike) == 1 and len(pause) == 2
+    assert pause[1].t_s > 4.3 + EPISODE_GAP_S
+
+
+def test_a_new_segment_begins_not_stable(bench, instrument) -> None:
+    monitor, held = StabilityMonitor(instrument), np.ones(60, np.bool_)
+    stable, told = monitor.feed(bench.flat(3), held)
+    assert stable[-1] and len(told) == 1
+    stable, told = monitor.feed(bench.flat(3, segment=1), held)
+    assert not stable[0] and [w.segment for w in told] == [1]
+
+
+def test_lost_rows_do_not_make_a_window(bench, instrument) -> None:
+    """A gap in the middle: a window across it would be far longer than it looks."""
+    whole = bench.flat(20)
+    rows = np.r_[0:40, 300:340]
+    columns = (whole.t_s, whole.supply_gauge_pa, whole.cylinder_gauge_pa, whole.cylinder_low_gauge_pa)
+    pressures = Pressures(0, *(column[rows] for column in columns), flags=whole.flags[rows])
+    stable, _ = StabilityMonitor(instrument).feed(pressures, np.ones(80, np.bool_))
+    assert stable[39] and not stable[40 : 40 + WINDOW_ROWS[0] - 2].any() and stable[-1]
+
+
+def test_unknown_pressures_are_not_stable(bench, instrument) -> None:
+    flat = bench.flat(6)
+    flat.cylinder_gauge_pa[60] = np.nan
+    stable, _ = StabilityMonitor(instrument).feed(flat, np.ones(120, np.bool_))
+    assert stable[59] and not stable[60 : 60 + WINDOW_ROWS[0] - 1].any() and stable[-1]
+
+
+# ---- the parts -------------------------------------------------------------------------------------------------
+
+
+def test_the_filter_takes_out_a_spike_and_leaves_a_ramp(bench) -> None:
+    rng = np.random.default_rng(0)
+    signal = np.arange(200) * 0.5 + rng.standard_normal(200) * 0.01
+    signal[100] += 40
+    clean, outlier = hampel(signal[None, :], 15, least=0.1)
+    assert np.flatnonzero(outlier).tolist() == [100 - 14]
+    np.testing.assert_array_equal(np.delete(clean[0], 86), np.delete(signal[14:], 86))
+    assert abs(clean[0, 86] - signal[99]) < 5
+
+
+def test_a_flat_quantised_signal_has_no_outliers_of_one_count() -> None:
+    signal = np.zeros(100)
+    signal[50] = 1.0
+    assert not hampel(signal[None, :], 15, least=2.0)[1].any()
+    assert hampel(signal[None, :], 15, least=0.5)[1].any()
+
+
+def test_windows_of_uneven_time_give_the_true_slope() -> None:
+    rng = np.random.default_rng(1)
+    t = np.cumsum(rng.uniform(0.03, 0.07, 60))
+    joined = np.stack((t, 3 + 2 * t))
+    window = windows(joined, np.array([20, 59]), 15)
+    slope, se, mean, _ = line_fit(window[0], window[1])
+    np.testing.assert_allclose(slope, 2, rtol=1e-9)
+    np.testing.assert_allclose(mean, 3 + 2 * window[0].mean(axis=-1), rtol=1e-12)
+    assert (se < 1e-9).all()
+
+
+# ---- the reading -----------------------------------------------------------------------------------------------
+
+
+def window(supply_psi: float, cylinder_psi: float, u_pa: float = 0.0) -> StableWindow:
+    return StableWindow(2, 12.5, 0.7, 15, supply_psi * PSI, cylinder_psi * PSI, u_pa, u_pa)
+
+
+def test_a_stable_reading_says_everything(instrument) -> None:
+    calibration = assumed_calibration()
+    found = stable_reading(window(100.0, 90.0), instrument, calibration)
+    assert (found.segment, found.t_s, found.window_s) == (2, 12.5, 0.7)
+    assert found.loss_pct == pytest.approx(10) and found.loss_at_set_pct == pytest.approx(10)
+    assert found.calibration_id == calibration.calibration_id and found.cylinder is None and found.phase == ""
+    assert found.flow_anr_m3_s == pytest.approx(found.flow_kg_s / 1.185)
+    assert found.leak_area_m2 == pytest.approx(found.area_ratio * 0.8 * np.pi / 4 * 0.001016**2)
+    assert all(isinstance(getattr(found, name), float) for name in found.__slots__ if name.endswith(("_pct", "_s")))
+
+
+def test_noise_adds_to_the_class_of_the_sensors(instrument) -> None:
+    calibration = assumed_calibration()
+    quiet = stable_reading(window(100.0, 90.0), instrument, calibration)
+    noisy = stable_reading(window(100.0, 90.0, u_pa=0.3 * PSI), instrument, calibration)
+    noise = np.hypot(0.9, 1.0) * 0.3
+    assert noisy.u_loss_pct == pytest.approx(np.hypot(quiet.u_loss_pct, noise), rel=1e-9)
+
+
+def test_no_leak_at_all_is_a_reading_too(instrument) -> None:
+    found = stable_reading(window(100.0, 100.02), instrument, assumed_calibration())
+    assert found.loss_pct == pytest.approx(-0.02, abs=1e-9)
+    assert found.leak_area_m2 == found.flow_kg_s == found.reference_loss_pct == 0

@@ -1,0 +1,128 @@
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from daq.measure.supply import SupplyMonitor
+from daq.measure.taps import TapDetector
+from daq.records import Instrument, Pressures, Tap
+
+Course = Callable[[float], float]
+
+
+def detect(instrument: Instrument, pressures: Pressures, resolution_pa: float = 0.0) -> list[Tap]:
+    held, _ = SupplyMonitor(instrument).feed(pressures)
+    return TapDetector(instrument, resolution_pa).feed(pressures, held)
+
+
+def tapped(
+    leak_m2: float, *taps: tuple[float, float, float], after_m2: float | None = None
+) -> Callable[[float], float]:
+    """Leak against time: `taps` are (start s, seconds, m2); after the first, `after_m2` is what remains."""
+
+    def course(t: float) -> float:
+        rest = leak_m2 if after_m2 is None or t < taps[0][0] else after_m2
+        return rest + sum(area for start, seconds, area in taps if start <= t < start + seconds)
+
+    return course
+
+
+@pytest.mark.parametrize("volume_cc", [50.0, 150.0])
+@pytest.mark.parametrize(("area_m2", "seconds"), [(2e-6, 0.005), (2e-6, 0.05), (10e-6, 0.02), (30e-6, 0.05)])
+def test_a_tap_is_found_with_its_depth(bench, instrument, area_m2: float, seconds: float, volume_cc: float) -> None:
+    leak = bench.leak_m2(10)
+    supply, cylinder = bench.run(7.0, tapped(leak, (4.013, seconds, area_m2)), start_psi=90.0, volume_cc=volume_cc)
+    for noise_psi, count_psi in ((0.02, 0.0), (0.1, 0.183)):
+        pressures = bench.ticks(supply, cylinder, noise_psi, count_psi)
+        (tap,) = detect(instrument, pressures, count_psi * 6894.76)
+        depth_psi = cylinder[4012] - cylinder[4012:5000].min()
+        assert tap.depth_pa / 6894.76 == pytest.approx(depth_psi, rel=0.03, abs=0.25 + 4 * noise_psi)
+        assert 3.98 < tap.onset_s < 4.08
+        assert tap.t_s == pytest.approx(tap.onset_s + tap.recovery_s) and 0.1 < tap.recovery_s < 3
+
+
+@pytest.mark.parametrize("apart_s", [0.35, 0.8, 2.0])
+def test_taps_in_a_row_are_counted_one_by_one(bench, instrument, apart_s: float) -> None:
+    taps = [(4.0 + i * apart_s, 0.02, 5e-6) for i in range(3)]
+    found = detect(instrument, bench.ticks(*bench.run(11.0, tapped(bench.leak_m2(10), *taps), start_psi=90.0)))
+    assert len(found) == 3
+    for tap, (start, *_) in zip(found, taps, strict=True):
+        assert tap.onset_s == pytest.approx(start, abs=0.06)
+    assert [tap.t_s for tap in found] == sorted(tap.t_s for tap in found)
+
+
+@pytest.mark.parametrize("after_pct", [4.0, 16.0])
+def test_a_tap_may_leave_the_valve_better_or_worse(bench, instrument, after_pct: float) -> None:
+    leak = tapped(bench.leak_m2(10), (4.0, 0.02, 10e-6), after_m2=bench.leak_m2(after_pct))
+    (tap,) = detect(instrument, bench.ticks(*bench.run(9.0, leak, start_psi=90.0)))
+    assert tap.depth_pa > 40 * 6894
+
+
+def test_a_hose_pulled_off_is_no_tap(bench, instrument) -> None:
+    leak = tapped(bench.leak_m2(10), (4.0, 99.0, 300e-6))
+    assert not detect(instrument, bench.ticks(*bench.run(10.0, leak, start_psi=90.0)))
+
+
+def test_a_leak_that_grows_and_stays_is_no_tap(bench, instrument) -> None:
+    leak = tapped(bench.leak_m2(10), (4.0, 99.0, 1e-6))
+    assert not detect(instrument, bench.ticks(*bench.run(10.0, leak, start_psi=90.0)))
+
+
+def test_filling_is_no_tap(bench, instrument) -> None:
+    supply, cylinder = bench.run(5.0, lambda t: bench.leak_m2(10))
+    before = np.zeros(3000)
+    pressures = bench.ticks(np.concatenate((np.full(3000, 100.0), supply)), np.concatenate((before, cylinder)))
+    assert not detect(instrument, pressures)
+
+
+@pytest.mark.parametrize("droop_psi", [1.5, 4.0, 10.0, 40.0])
+@pytest.mark.parametrize("fall_s", [0.05, 0.4])
+def test_a_droop_of_the_supply_is_no_tap(bench, instrument, droop_psi: float, fall_s: float) -> None:
+    def supply(t: float) -> float:
+        return 100.0 - float(np.interp(t, [4, 4 + fall_s, 4.3 + fall_s, 4.4 + fall_s], [0, droop_psi, droop_psi, 0]))
+
+    leak = bench.leak_m2(10)
+    assert not detect(instrument, bench.ticks(*bench.run(8.0, lambda t: leak, supply, start_psi=90.0)))
+
+
+def test_a_compressor_that_cycles_is_no_tap(bench, instrument) -> None:
+    leak = bench.leak_m2(10)
+    signal = bench.run(10.0, lambda t: leak, lambda t: 100 + 1.0 * np.sin(2 * np.pi * t / 1.5), start_psi=90.0)
+    assert not detect(instrument, bench.ticks(*signal))
+
+
+def test_a_tap_during_a_droop_of_the_supply_is_still_one(bench, instrument) -> None:
+    leak = tapped(bench.leak_m2(10), (4.2, 0.02, 10e-6))
+    signal = bench.run(8.0, leak, lambda t: 98.5 if 4.0 < t < 5.0 else 100.0, start_psi=90.0)
+    assert len(detect(instrument, bench.ticks(*signal))) == 1
+
+
+@pytest.mark.parametrize(("noise_psi", "count_psi"), [(0.02, 0.0), (0.1, 0.183), (0.5, 0.0)])
+def test_noise_is_no_tap(bench, instrument, noise_psi: float, count_psi: float) -> None:
+    pressures = bench.flat(600, noise_psi=noise_psi, count_psi=count_psi, seed=2)
+    assert not detect(instrument, pressures, count_psi * 6894.76)
+
+
+def test_a_disturbance_of_single_samples_is_no_tap(bench, instrument) -> None:
+    cylinder = np.full(60_000, 90.0)
+    cylinder[5000::1775] -= 30.0
+    assert not detect(instrument, bench.ticks(np.full(60_000, 100.0), cylinder))
+
+
+def test_nothing_is_a_tap_before_the_line_is_pressurised(bench, instrument) -> None:
+    leak = tapped(bench.leak_m2(10), (4.0, 0.02, 10e-6))
+    assert not detect(instrument, bench.ticks(*bench.run(8.0, leak, lambda t: 20.0, start_psi=18.0)))
+
+
+def test_supply_switched_off_in_the_middle_is_no_tap(bench, instrument) -> None:
+    leak = tapped(bench.leak_m2(10), (4.0, 0.02, 10e-6))
+    signal = bench.run(8.0, leak, lambda t: 100.0 if t < 4.1 else 0.0, start_psi=90.0)
+    assert not detect(instrument, bench.ticks(*signal))
+
+
+def test_a_fall_does_not_reach_into_the_next_segment(bench, instrument) -> None:
+    supply, cylinder = bench.run(6.0, tapped(bench.leak_m2(10), (4.0, 0.02, 10e-6)), start_psi=90.0)
+    detector, held = TapDetector(instrument), np.ones(82, np.bool_)
+    assert not detector.feed(bench.ticks(supply[:4100], cylinder[:4100]), held)
+    rest = bench.ticks(supply[4100:], cylinder[4100:], segment=1)
+    assert not detector.feed(rest, np.ones(len(rest.t_s), np.bool_))
