@@ -229,8 +229,7 @@ def test_bulk_is_written_when_the_pause_is_over() -> None:
 
 
 def test_newest_wins_while_the_sink_is_away() -> None:
-    sink = ListSink(*[UnavailableError("away")] * 3)
-    gate = asyncio.Event()
+    sink, gate = ListSink(), asyncio.Event()
 
     async def gated(seconds: float) -> None:
         await gate.wait()
@@ -238,14 +237,18 @@ def test_newest_wins_while_the_sink_is_away() -> None:
     runner = SinkRunner(sink, DropPolicy.NEWEST_WINS, sleep=gated)
 
     async def scene() -> None:
+        await runner.open()
+        sink.failures = [UnavailableError("away")] * 3
         for step in a_run(20):
             runner.put(step)
             await asyncio.sleep(0)
-        assert runner.status.queued <= 2
+        assert runner.status.queued == 2
         gate.set()
         await until(lambda: bool(sink.written))
 
     play(runner, scene)
+    (only,) = sink.written
+    assert [type(record).__name__ for record in only.records] == ["Samples", "Readings", "Marked"]
     assert sink.marks == ["mark 19"]
 
 
