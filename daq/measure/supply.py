@@ -48,7 +48,7 @@ class SupplyMonitor:
         return (supply_pa[back:] - supply_pa[:-back]) / (t_s[back:] - t_s[:-back])
 
     def _change(self, pressures: Pressures, row: int, held: bool) -> SupplyChange:
-        supply_pa = float(pressures.supply_gauge_pa[row])
+        supply_pa = float(np.nan_to_num(pressures.supply_gauge_pa[row]))  # unknown while the sensors have no supply
         return SupplyChange(
             segment=pressures.segment,
             t_s=float(pressures.t_s[row]),
@@ -60,7 +60,7 @@ class SupplyMonitor:
 
     def _reason(self, supply_pa: float) -> str:
         set_point, band = self._instrument.set_point_pa, self._instrument.supply_band_pa
-        if not supply_pa > NO_SUPPLY * set_point:
+        if supply_pa <= NO_SUPPLY * set_point:
             return "off"
         if supply_pa < set_point - band:
             return "droop below the band"

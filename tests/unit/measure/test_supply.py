@@ -37,7 +37,7 @@ def test_lost_says_how(instrument: Instrument, psi: float, reason: str) -> None:
     held, changes = watch(instrument, np.concatenate((np.full(60, 100.0), np.full(40, psi))))
     assert [change.state for change in changes] == [SupplyState.HELD, SupplyState.LOST]
     assert changes[1].reason == reason and changes[1].t_s == pytest.approx(3.0 + FALL_S)
-    assert not held[-1]
+    assert not held[-1] and changes[1].supply_gauge_pa == pytest.approx(np.nan_to_num(psi) * 6894.757293168361)
 
 
 def test_a_supply_that_runs_through_the_band_is_not_held(instrument: Instrument) -> None:
