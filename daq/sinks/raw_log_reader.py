@@ -92,7 +92,7 @@ class RawLogReader:
         path: Path | None = self.path
         while path is not None:
             self.info.files.append(path)
-            next_file = ""
+            self.info.ended, next_file = Ended.OPEN, ""
             with storage_errors(path, "read the raw log"):
                 for entry in self._entries(path):
                     if isinstance(entry, End):

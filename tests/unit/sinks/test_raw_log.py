@@ -83,7 +83,7 @@ import sys
 from pathlib import Path
 from daq.records import Chunk
 from daq.sinks.raw_log import RawLogHeader, RawLogWriter
-log = RawLogWriter(Path(sys.argv[1]), RawLogHeader("b", sys.argv[2]), file_bytes=20_000, sync_each_s=0.01)
+log = RawLogWriter(Path(sys.argv[1]), RawLogHeader("b", sys.argv[2]), file_bytes=5_000, sync_each_s=0.01)
 number = 0
 while True:
     log.append(Chunk(float(number), b"%d\\n" % number * 20))
@@ -103,7 +103,7 @@ while True:
         assert numbers == list(range(len(numbers)))
         assert len(numbers) >= len(acknowledged) >= 200
         assert len(reader.info.files) > 1
-        assert "was not closed" in reader.info.complaints()[0] or reader.info.ended is Ended.CLOSED
+        assert reader.info.ended in (Ended.OPEN, Ended.CUT)
 
 
 def test_a_full_disk_is_told_once_counted_and_made_up_for(tmp_path: Path) -> None:
@@ -251,6 +251,18 @@ def test_a_log_read_from_the_middle_begins_with_the_board(tmp_path: Path) -> Non
     from_second = list(read_raw_log(files[1]))
     assert from_second[0] == UP
     assert from_second[1:] == [chunk(number) for number in range(30 - len(from_second) + 1, 30)]
+
+
+def test_a_writer_killed_before_the_first_record_of_a_further_file_did_not_close_it(tmp_path: Path) -> None:
+    log = writer(tmp_path, file_bytes=2000)
+    while len(list(tmp_path.iterdir())) < 2:
+        log.append(chunk(1))
+    log.close()
+    first, second = sorted(tmp_path.iterdir())
+    second.write_bytes(encode_header(read_raw_log(second).header))
+    reader = read_raw_log(first)
+    assert list(reader)
+    assert reader.info.complaints() == [f"{second.name} was not closed: its writer was killed, or still runs."]
 
 
 def test_a_missing_continuation_is_told_and_a_compressed_one_found(tmp_path: Path) -> None:
