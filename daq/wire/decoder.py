@@ -39,21 +39,20 @@ class Decoder:
 
     def feed(self, data: bytes) -> list[Frame]:
         """The frames that `data` completes, in the order of the stream; consecutive samples in one block."""
+        lines = self._lines.cut(data)
         frames: list[Frame] = []
-        samples: list[bytes] = []
-        for line in self._lines.cut(data):
-            if len(line) == SAMPLE_LINE_BYTES and line.startswith(b"S,"):
-                samples.append(line)
-            elif line:
-                frames.extend(_decode_samples(samples))
-                samples = []
-                frames.append(_decode_line(line))
-        frames.extend(_decode_samples(samples))
+        start = 0
+        for other in [place for place, line in enumerate(lines) if len(line) != SAMPLE_LINE_BYTES]:
+            frames.extend(_decode_samples(lines[start:other]))
+            if lines[other]:
+                frames.append(_decode_line(lines[other]))
+            start = other + 1
+        frames.extend(_decode_samples(lines[start:]))
         return frames
 
 
 def _decode_samples(lines: list[bytes]) -> Iterator[Frame]:
-    """Blocks of good samples, with a BadFrame at the place of each bad one."""
+    """Blocks of the samples among lines of their length, with the frame of each other line at its place."""
     if not lines:
         return
     block, right = SampleBlock.decode(lines)

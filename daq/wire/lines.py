@@ -23,16 +23,16 @@ class LineCutter:
 
     def cut(self, data: bytes) -> list[bytes]:
         """The lines that `data` completes."""
-        lines = data.split(b"\n")
         if not self._dropping:
-            lines[0] = self._tail + lines[0]
-        elif len(lines) == 1:
-            return []
+            data = self._tail + data
         else:
-            del lines[0]
+            _, ended, data = data.partition(b"\n")
+            if not ended:
+                return []
+        lines = data.split(b"\n")
         self._tail = lines.pop()
         self._dropping = len(self._tail.removesuffix(b"\r")) > MAX_LINE_BYTES
         if self._dropping:
             lines.append(self._tail[: MAX_LINE_BYTES + 2])
             self._tail = b""
-        return [line.removesuffix(b"\r") for line in lines]
+        return [line.removesuffix(b"\r") for line in lines] if b"\r" in data else lines

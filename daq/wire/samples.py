@@ -1,6 +1,7 @@
 """Sample frames, many at a time: both directions work on whole arrays.
 
-A row is `S,SSSS,CCCCCCCC,PPPP,QQQQ,RRRR,FF*KKKK` and LF. Only the CRC is computed line by line.
+A row is `S,SSSS,CCCCCCCC,PPPP,QQQQ,RRRR,FF*KKKK` and LF. Its CRC is that of a row of zeros, exclusive-or what each
+digit contributes at its place: a CRC is linear.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 from binascii import crc_hqx
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -39,16 +41,32 @@ _HEX_COLUMNS = np.array([column for column, byte in enumerate(_ROW) if byte == o
 _HIGH, _LOW = _HEX_COLUMNS[0::2], _HEX_COLUMNS[1::2]
 
 
-def _class_table() -> U8:
+def _class_table() -> bytes:
     """Class of each byte: 0 to 15 for a hexadecimal digit, else a class of its own in the upper half."""
     table = np.full(256, 0xF0, np.uint8)
     table[_DIGITS] = np.arange(16)
     table[list(b",*S")] = (0x10, 0x20, 0x30)
-    return table
+    return table.tobytes()
+
+
+def _crc_tables() -> U16:
+    """What each packed byte of a row, shape (bytes before the CRC, 256), does to the CRC of a row of zeros."""
+    zeros = crc_hqx(_ROW[:_BODY_BYTES], INITIAL)
+    digits = np.zeros((_HEX_COLUMNS.searchsorted(_BODY_BYTES), len(_DIGITS)), np.uint16)
+    for place, column in enumerate(_HEX_COLUMNS[: len(digits)]):
+        for value, digit in enumerate(_DIGITS):
+            body = bytearray(_ROW[:_BODY_BYTES])
+            body[column] = digit
+            digits[place, value] = crc_hqx(body, INITIAL) ^ zeros
+    tables = digits[0::2, :, None] ^ digits[1::2, None, :]
+    tables[0] ^= np.uint16(zeros)
+    return tables.reshape(len(tables), 256)
 
 
 _CLASS = _class_table()
-_PATTERN = _CLASS[_TEMPLATE[:SAMPLE_LINE_BYTES]] & 0xF0
+_PATTERN = np.frombuffer(_ROW[:SAMPLE_LINE_BYTES].translate(_CLASS), np.uint8) & 0xF0
+_CRC_TABLES = _crc_tables()
+_CRC_PLACES = 256 * np.arange(len(_CRC_TABLES))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,9 +108,7 @@ class SampleBlock:
         record = np.zeros(len(self), _RECORD)
         for name in _COLUMNS:
             record[name] = getattr(self, name)
-        rows = _print(record)
-        bodies = rows[:, :_BODY_BYTES].tobytes()
-        record["crc"] = [crc_hqx(bodies[at : at + _BODY_BYTES], INITIAL) for at in range(0, len(bodies), _BODY_BYTES)]
+        record["crc"] = _crc(record.view(np.uint8).reshape(-1, _RECORD.itemsize))
         return _print(record).tobytes()
 
     @classmethod
@@ -101,16 +117,22 @@ class SampleBlock:
 
         A row that is not right (grammar or CRC) holds no meaning.
         """
-        rows = np.frombuffer(b"".join(lines), np.uint8).reshape(-1, SAMPLE_LINE_BYTES)
-        classes = _CLASS[rows]
-        record = ((classes.take(_HIGH, axis=1) << 4) | classes.take(_LOW, axis=1)).view(_RECORD)[:, 0]
-        crc = [crc_hqx(line[:_BODY_BYTES], INITIAL) for line in lines]
-        right = ((classes & 0xF0) == _PATTERN).all(axis=1) & (record["crc"] == crc)
+        classes = np.frombuffer(b"".join(lines).translate(_CLASS), np.uint8).reshape(-1, SAMPLE_LINE_BYTES)
+        packed = (classes.take(_HIGH, axis=1) << 4) | classes.take(_LOW, axis=1)
+        record = packed.view(_RECORD)[:, 0]
+        right = ((classes & 0xF0) == _PATTERN).all(axis=1) & (record["crc"] == _crc(packed))
         return cls(*(record[name].astype(_NATIVE[name]) for name in _COLUMNS)), right
 
 
 _COLUMNS = tuple(field.name for field in fields(SampleBlock))
 _NATIVE = {name: _RECORD[name].newbyteorder("=") for name in _COLUMNS}
+
+
+def _crc(packed: npt.NDArray[np.integer[Any]]) -> U16:
+    """CRC of each row, from its packed bytes."""
+    contributions = _CRC_TABLES.take(packed[:, : len(_CRC_TABLES)] + _CRC_PLACES)
+    crc: U16 = np.bitwise_xor.reduce(contributions, axis=1)
+    return crc
 
 
 def _print(record: npt.NDArray[np.void]) -> U8:
