@@ -13,7 +13,7 @@ import numpy as np
 
 from daq.measure.air import AirMonitor
 from daq.measure.board_clock import BoardClock
-from daq.measure.calibration import pressures
+from daq.measure.calibration import pressures, resolution_pa
 from daq.measure.leakage import readings
 from daq.measure.stability import StabilityMonitor, stable_reading
 from daq.measure.supply import SupplyMonitor
@@ -70,8 +70,9 @@ class Measurement:
         self._instrument, self._calibration, self._board = instrument, calibration, board
         self._supply = SupplyMonitor(instrument)
         self._air = AirMonitor(instrument)
-        self._stability = StabilityMonitor(instrument)
-        self._taps = TapDetector(instrument)
+        resolution = resolution_pa(board, calibration)
+        self._stability = StabilityMonitor(instrument, resolution)
+        self._taps = TapDetector(instrument, resolution)
         self._flags = BoardFlags()
 
     def feed(self, ticks: Ticks) -> tuple[list[Record], list[Event]]:
@@ -79,8 +80,8 @@ class Measurement:
         gauge = pressures(ticks, self._board, self._calibration)
         held, supply_changes = self._supply.feed(gauge)
         air_changes = self._air.feed(gauge)
-        stable, windows = self._stability.feed(gauge, held)
         taps = self._taps.feed(gauge, held)
+        stable, windows = self._stability.feed(gauge, held, taps)
         found = [stable_reading(w, self._instrument, self._calibration) for w in windows]
         events: list[Event] = [*self._flags.feed(ticks), *supply_changes, *air_changes, *taps, *found]
         events.sort(key=lambda event: event.t_s)
@@ -222,6 +223,9 @@ class Pipeline:
     def _block(self, block: SampleBlock) -> Iterator[Record]:
         """Unwraps the clock, and cuts the block where samples are missing or the clock went back."""
         clock = self._clock.feed(block.sequence, block.clock_us)
+        if clock.whole:
+            yield from self._samples(clock.t_us, block, slice(None))
+            return
         cuts = [int(row) for row in np.flatnonzero(clock.missing[1:]) + 1]
         rows = len(clock.t_us)
         for start, stop in zip([0, *cuts], [*cuts, rows], strict=True):
@@ -238,9 +242,9 @@ class Pipeline:
         yield from self._test(Gap(self._segment, t_us * 1e-6, missing))
 
     def _samples(
-        self, t_us: np.typing.NDArray[np.int64], block: SampleBlock, rows: np.typing.NDArray[np.intp]
+        self, t_us: np.typing.NDArray[np.int64], block: SampleBlock, rows: np.typing.NDArray[np.intp] | slice
     ) -> Iterator[Record]:
-        if rows.size == 0:
+        if t_us.size == 0:
             return
         yield from self._take(
             Samples(
