@@ -165,10 +165,10 @@ class TapDetector:
 
     def _onset(self, row: _Row, number: int) -> _Fall | None:
         """A fall begins where the line is held and under pressure. Right after a fall the ticks before are not calm,
-        so the level and the limit of that fall stand."""
+        so the limit of that fall stands, and its level, unless the tap has helped and the level is higher since."""
         usual_pa, limit_pa = row.usual_pa, row.limit_pa
         if self._last is not None and number - self._last_row <= _CALM_ROWS:
-            usual_pa, limit_pa = self._last.usual_pa, self._last.limit_pa
+            usual_pa, limit_pa = max(self._last.usual_pa, row.before_pa), self._last.limit_pa
         if not (row.held and row.drop_pa > limit_pa and row.before_pa > ON_ABOVE * self._set_point_pa):
             return None
         return _begin_fall(row, usual_pa, limit_pa)

@@ -58,6 +58,15 @@ def test_a_tap_may_leave_the_valve_better_or_worse(bench, instrument, after_pct:
     assert tap.depth_pa > 40 * 6894
 
 
+@pytest.mark.parametrize("after_pct", [4.0, 8.0, 12.0, 16.0])
+@pytest.mark.parametrize("apart_s", [0.8, 1.4])
+def test_a_second_tap_soon_after_one_that_changed_the_valve_is_found(bench, instrument, after_pct, apart_s) -> None:
+    taps = [(4.0, 0.01, 6e-6), (4.0 + apart_s, 0.01, 6e-6)]
+    leak = tapped(bench.leak_m2(14), *taps, after_m2=bench.leak_m2(after_pct))
+    found = detect(instrument, bench.ticks(*bench.run(9.0, leak, start_psi=86.0)))
+    assert [tap.onset_s for tap in found] == [pytest.approx(4.0, abs=0.06), pytest.approx(4.0 + apart_s, abs=0.06)]
+
+
 def test_a_hose_pulled_off_is_no_tap(bench, instrument) -> None:
     leak = tapped(bench.leak_m2(10), (4.0, 99.0, 300e-6))
     assert not detect(instrument, bench.ticks(*bench.run(10.0, leak, start_psi=90.0)))
