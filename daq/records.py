@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 import numpy.typing as npt
@@ -164,10 +164,31 @@ class Readings:
 
 
 @dataclass(frozen=True, slots=True)
+class Contribution:
+    """One line of an uncertainty budget: `u` in `unit`, times `sensitivity` (points of loss for each unit of it).
+
+    `degrees_of_freedom` is infinity where the knowledge is not from a sample. Ref: JCGM 100, 5.1 and annex G.
+    """
+
+    component: str
+    u: float
+    unit: str
+    sensitivity: float
+    degrees_of_freedom: float
+
+    @property
+    def contribution_pct(self) -> float:
+        """Points of loss, with its sign."""
+        return self.sensitivity * self.u
+
+
+@dataclass(frozen=True, slots=True)
 class StableReading:
     """A reading that passed the stability test, with everything another tester can be compared by.
 
-    Means over the window `[t_s - window_s, t_s]`; `u_loss_pct` is the standard uncertainty (k = 1).
+    Means over the window `[t_s - window_s, t_s]`; `u_loss_pct` is the standard uncertainty (k = 1), `expanded_u_loss_pct` the
+    half-width of the 95 % interval, `coverage_factor` what lies between them. The `u_` of converted quantities are
+    standard uncertainties. `noise_pct` is the part of `u_loss_pct` that comes from this window alone.
     `cylinder` and `phase` are filled in by the procedure: None and "" outside a test.
     """
 
@@ -188,6 +209,15 @@ class StableReading:
     calibration_id: str
     cylinder: int | None = None
     phase: str = ""
+    expanded_u_loss_pct: float = float("nan")
+    coverage_factor: float = float("nan")
+    degrees_of_freedom: float = float("inf")
+    noise_pct: float = float("nan")
+    u_area_ratio: float = float("nan")
+    u_leak_area_m2: float = float("nan")
+    u_flow_kg_s: float = float("nan")
+    u_reference_loss_pct: float = float("nan")
+    budget: tuple[Contribution, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +232,70 @@ class Tap:
     onset_s: float
     depth_pa: float
     recovery_s: float
+
+
+class TapVerdict(StrEnum):
+    IMPROVED = "improved"
+    NO_CHANGE = "no-change"
+    WORSE = "worse"
+    CANNOT_TELL = "cannot-tell"
+
+
+@dataclass(frozen=True, slots=True)
+class TapEffect:
+    """What taps did to a cylinder: the stable loss before and after, and the difference with its own uncertainty.
+
+    `u_change_pct` knows that most errors of the sensors are the same before and after. `probability` is that of the
+    verdict.
+    """
+
+    segment: int
+    t_s: float
+    cylinder: int | None
+    taps: int
+    before_pct: float
+    after_pct: float
+    change_pct: float
+    u_change_pct: float
+    verdict: TapVerdict
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """Where the loss will end, told while the cylinder still fills; never a stable reading. 95 % interval."""
+
+    segment: int
+    t_s: float
+    loss_pct: float
+    low_pct: float
+    high_pct: float
+    volume_m3: float
+    u_volume_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroCheck:
+    """Both channels were vented for long enough: how far they were from zero, and whether that was adjusted."""
+
+    segment: int
+    t_s: float
+    supply_shift_pa: float
+    cylinder_shift_pa: float
+    adjusted: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something is wrong with line, sensors or engine: what was seen, and what to do. `over` ends an earlier one."""
+
+    segment: int
+    t_s: float
+    fault: str
+    seen: str
+    todo: str
+    over: bool = False
 
 
 class SupplyState(StrEnum):
@@ -335,6 +429,10 @@ class TestDone:
 Event = (
     StableReading
     | Tap
+    | TapEffect
+    | Expectation
+    | ZeroCheck
+    | Fault
     | SupplyChange
     | AirChange
     | Gap
@@ -367,15 +465,65 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class ChannelCalibration:
-    """A straight line from volts (at the nominal reference) to gauge pressure, with the class of the sensor.
+    """A straight line from volts (at the nominal reference) to gauge pressure, and how well it is known.
 
-    gauge_pa = (volts - zero_v) * pa_per_v; `accuracy_pa` is the half-width of the stated limits of error.
+    gauge_pa = (volts - zero_v) * pa_per_v. `accuracy_pa` is the half-width of the limits of error that the data sheet
+    states; it is all that is known until `u_zero_pa` is there: then the line was calibrated, and the rest holds.
+    `u_zero_pa` and `u_span` (relative) are standard uncertainties of the fitted line, the reference gauge included;
+    `u_reference_span` (relative) is the part of `u_span` that both channels share because one gauge served both.
+    `hysteresis_pa` is the greatest difference between up and down, `nonlinearity_pa` the greatest residual,
+    `drift_pa_per_year` the half-width of what a year may do.
     """
 
     zero_v: float
     pa_per_v: float
     full_scale_pa: float
     accuracy_pa: float
+    u_zero_pa: float | None = None
+    u_span: float = 0.0
+    zero_span_correlation: float = 0.0
+    u_reference_span: float = 0.0
+    hysteresis_pa: float = 0.0
+    nonlinearity_pa: float = 0.0
+    drift_pa_per_year: float = 0.0
+    degrees_of_freedom: float = float("inf")
+    made_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """The difference of the two channels at zero flow: cylinder - supply = offset_pa + gain * supply gauge pressure.
+
+    It is taken off the cylinder channel. `u_` are standard, `residual_pa` is the standard deviation about the line,
+    `drift_pa_per_day` the half-width of what a day may do to the difference. `made_s`: seconds since 1970, UTC.
+    """
+
+    pairing_id: str
+    made_s: float
+    offset_pa: float
+    gain: float
+    u_offset_pa: float
+    u_gain: float
+    correlation: float
+    residual_pa: float
+    degrees_of_freedom: float
+    lowest_pa: float
+    highest_pa: float
+    drift_pa_per_day: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class RestrictorCalibration:
+    """C (m3/(s Pa)) and b of the restrictor, fitted from known jets. Ref: ISO 6358-1. `u_` are standard."""
+
+    restrictor_id: str
+    made_s: float
+    conductance_m3_s_pa: float
+    critical_ratio: float
+    u_conductance_m3_s_pa: float
+    u_critical_ratio: float
+    correlation: float
+    degrees_of_freedom: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -388,16 +536,17 @@ class Calibration:
     reference_v: float
     supply: ChannelCalibration
     cylinder: ChannelCalibration
-
-    def as_dict(self) -> dict[str, Any]:
-        from dataclasses import asdict
-
-        return asdict(self)
+    pairing: Pairing | None = None
+    restrictor: RestrictorCalibration | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """Everything else that turns pressures into a reading. `assumed` names what has not been calibrated."""
+    """Everything else that turns pressures into a reading. `assumed` names what has not been calibrated.
+
+    The `u_` are standard uncertainties; that of the discharge coefficient (0.06) covers the published range of short
+    bores with a conical approach and counts until the restrictor is calibrated.
+    """
 
     restrictor_diameter_m: float
     discharge_coefficient: float
@@ -407,3 +556,7 @@ class Instrument:
     set_point_pa: float
     supply_band_pa: float
     assumed: tuple[str, ...] = ()
+    u_atmosphere_pa: float = 500.0
+    u_gas_temperature_k: float = 3.0
+    u_discharge_coefficient: float = 0.06
+    hose_limit_pa: float = float("inf")
