@@ -7,6 +7,7 @@ and when the rate is known the two also tell a loss that is longer than one turn
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,12 +29,14 @@ class UnwrappedBlock:
 
     `t_us` is the unwrapped clock, `missing` the samples lost before each row, `keep` is False for a row that repeats
     the one before. Rows from `restart_at` on belong to a new life of the board: feed them again, they start it.
+    `whole`: none of that has happened, as nearly always.
     """
 
     t_us: Ints
     missing: Ints
     keep: Bools
-    restart_at: int | None
+    restart_at: int | None = None
+    whole: bool = False
 
 
 class BoardClock:
@@ -45,6 +48,7 @@ class BoardClock:
 
     def __init__(self, rate_hz: float | None = None) -> None:
         self._rate_hz = rate_hz
+        self._longest_us = _SEQUENCE_TURN / 2 * 1e6 / rate_hz if rate_hz else math.inf
         self.reset()
 
     def reset(self) -> None:
@@ -55,20 +59,36 @@ class BoardClock:
 
     def feed(self, sequence: npt.NDArray[Any], clock_us: npt.NDArray[Any]) -> UnwrappedBlock:
         """Unwrap rows of one block, shape (n,); both arrays may be of any unsigned or wider integer type."""
-        sequence, clock = sequence.astype(np.int64), clock_us.astype(np.int64)
-        if not len(clock):
-            return UnwrappedBlock(clock, sequence, np.zeros(0, np.bool_), None)
-        t_us = self._first(int(clock[0])) + np.concatenate(([0], np.cumsum(_signed(np.diff(clock)))))
-        last_sequence, last_clock, last_t = self._sample or (int(sequence[0]) - 1, int(clock[0]), int(t_us[0]))
-        step_us = np.diff(t_us, prepend=last_t)
-        turns = np.diff(sequence, prepend=last_sequence) % _SEQUENCE_TURN
+        if not len(clock_us):
+            return UnwrappedBlock(np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0, np.bool_))
+        first_us = self._first(int(clock_us[0]))
+        last_sequence, last_clock, last_us = self._sample or (int(sequence[0]) - 1, int(clock_us[0]), first_us)
+        stamps = np.empty((2, len(clock_us) + 1), np.int64)
+        stamps[:, 0] = last_sequence, last_clock
+        stamps[:, 1:] = sequence, clock_us
+        turns, step_us = stamps[:, 1:] - stamps[:, :-1]
+        turns &= _SEQUENCE_TURN - 1
+        step_us = _signed(step_us)
+        step_us[0] = first_us - last_us
+        t_us = last_us + step_us.cumsum()
+        went_back = self._t_us is not None and first_us < self._t_us - _HEARTBEAT_SLACK_US
+        if went_back or not self._sample_follows_sample(turns, step_us):
+            return self._cut(stamps, turns, step_us, t_us, went_back)
+        self._remember(stamps, t_us, len(t_us))
+        return UnwrappedBlock(t_us, np.zeros_like(t_us), np.ones(len(t_us), np.bool_), whole=True)
+
+    def _sample_follows_sample(self, turns: Ints, step_us: Ints) -> bool:
+        """Whether nothing is missing, repeated or of another life, as nearly always; sooner told than what is."""
+        return bool((turns == 1).all() and step_us.min() >= 0 and step_us.max() < self._longest_us)
+
+    def _cut(self, stamps: Ints, turns: Ints, step_us: Ints, t_us: Ints, went_back: bool) -> UnwrappedBlock:
+        """The same for rows of which some do not follow the one before."""
         back = step_us < 0
-        if self._t_us is not None and t_us[0] < self._t_us - _HEARTBEAT_SLACK_US:
-            back[0] = True
+        back[0] |= went_back
         restart_at = int(back.argmax()) if back.any() else None
-        repeated = (turns == 0) & (np.diff(clock, prepend=last_clock) == 0)
+        repeated = (turns == 0) & (step_us == 0)
         missing = np.where(repeated, 0, self._missing(turns, step_us))
-        self._remember(sequence, clock, t_us, len(clock) if restart_at is None else restart_at)
+        self._remember(stamps, t_us, len(t_us) if restart_at is None else restart_at)
         if restart_at is not None:
             self.reset()
         return UnwrappedBlock(t_us[:restart_at], missing[:restart_at], ~repeated[:restart_at], restart_at)
@@ -101,14 +121,14 @@ class BoardClock:
         agrees = np.abs(expected - 1 - missing - more) <= _RATE_TOLERANCE * expected
         return np.where((more > 0) & agrees, missing + more, missing)
 
-    def _remember(self, sequence: Ints, clock: Ints, t_us: Ints, rows: int) -> None:
+    def _remember(self, stamps: Ints, t_us: Ints, rows: int) -> None:
         if not rows:
             return
-        self._sample = (int(sequence[rows - 1]), int(clock[rows - 1]), int(t_us[rows - 1]))
+        self._sample = (int(stamps[0, rows]), int(stamps[1, rows]), int(t_us[rows - 1]))
         if self._t_us is None or self._sample[2] > self._t_us:
             self._t_us, self._clock = self._sample[2], self._sample[1]
 
 
 def _signed(step: Ints) -> Ints:
     """Steps of a 32-bit clock, read as the shorter way round."""
-    return (step + _HALF_TURN) % _CLOCK_TURN - _HALF_TURN
+    return ((step + _HALF_TURN) & (_CLOCK_TURN - 1)) - _HALF_TURN
