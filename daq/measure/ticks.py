@@ -69,7 +69,9 @@ class TickGrid:
 
 def _gather(columns: Ints) -> Ints:
     """Neighbouring columns of the same tick made one."""
-    starts = np.flatnonzero(np.diff(columns[_TICK], prepend=columns[_TICK, 0] - 1))
+    first = np.ones(columns.shape[1], np.bool_)
+    np.not_equal(columns[_TICK, 1:], columns[_TICK, :-1], out=first[1:])
+    starts = first.nonzero()[0]
     ticks = columns[:, starts]
     ticks[_SUMS] = np.add.reduceat(columns[_SUMS], starts, axis=1)
     ticks[_LOW] = np.minimum.reduceat(columns[_LOW], starts)

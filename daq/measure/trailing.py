@@ -16,8 +16,12 @@ class Trailing:
 
     def feed(self, *channels: Floats) -> Floats:
         """The kept rows, then the new ones: shape (channels, rows - 1 + n); NaN before the first row of a segment."""
-        joined = np.concatenate((self._kept, np.stack(channels)), axis=1)
-        self._kept = joined[:, joined.shape[1] - self._rows + 1 :]
+        kept = self._rows - 1
+        joined = np.empty((len(channels), kept + len(channels[0])))
+        joined[:, :kept] = self._kept
+        for row, channel in zip(joined, channels, strict=True):
+            row[kept:] = channel
+        self._kept = joined[:, joined.shape[1] - kept :]
         return joined
 
 
