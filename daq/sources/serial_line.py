@@ -23,7 +23,11 @@ from daq.wire import encode_command
 if TYPE_CHECKING:
     import serial
 
-POLL_S = 0.02
+POLL_S, BARE_POLL_S = 0.04, 0.02
+"""How often the line is looked at: what a framed board sends carries its own time; of a bare one it is the arrival."""
+BUFFER_BYTES = 4096
+"""What a system keeps of a line that is not read, at least. It must not overflow between two looks."""
+BITS_PER_BYTE = 10
 SILENCE_S = 3.0
 RETRY_FIRST_S = 0.5
 RETRY_MOST_S = 5.0
@@ -107,9 +111,9 @@ class SerialLine:
         up = False
         try:
             while not self._stop.is_set():
-                self._greet(port, url, emit)
+                board = self._greet(port, url, emit)
                 up, self.trouble = True, None
-                self._read(port, emit)
+                self._read(port, _poll_s(board.line_format, self._settings.baud), emit)
         except LinkLost as error:
             reason = str(error)
         except OSError as error:
@@ -125,19 +129,20 @@ class SerialLine:
             if up:
                 emit(LinkDown(time.time(), reason))
 
-    def _greet(self, port: serial.Serial, url: str, emit: Callable[[Input], None]) -> None:
+    def _greet(self, port: serial.Serial, url: str, emit: Callable[[Input], None]) -> Board:
         """Handshake, LinkUp, then start: what comes after the start is the first of the segment."""
         board: Board = handshake(port, url, self._settings, lambda data: emit(Chunk(time.time(), data)))
         emit(LinkUp(time.time(), board))
         if board.line_format is LineFormat.FRAMED:
             port.write(encode_command("INIT", None))
+        return board
 
-    def _read(self, port: serial.Serial, emit: Callable[[Input], None]) -> None:
-        """Takes what is there, each 20 ms, until the board announces a boot (it must then be greeted again)."""
+    def _read(self, port: serial.Serial, poll_s: float, emit: Callable[[Input], None]) -> None:
+        """Takes what is there, again and again, until the board announces a boot (it must then be greeted again)."""
         last_line_s = time.monotonic()
-        tail = b""
+        data = tail = b""
         while not self._stop.is_set():
-            time.sleep(POLL_S)
+            time.sleep(poll_s if len(data) < BUFFER_BYTES // 2 else poll_s / 8)
             data = port.read(READ_SIZE)
             if data:
                 emit(Chunk(time.time(), data))
@@ -149,6 +154,12 @@ class SerialLine:
                 last_line_s = now_s
             elif now_s - last_line_s > SILENCE_S:
                 raise LinkLost(f"no line for {SILENCE_S:.0f} s")
+
+
+def _poll_s(line_format: LineFormat, baud: int) -> float:
+    """How long to wait between two looks at the line."""
+    half_full_s = BUFFER_BYTES / 2 * BITS_PER_BYTE / baud
+    return min(POLL_S if line_format is LineFormat.FRAMED else BARE_POLL_S, half_full_s)
 
 
 def _as_trouble(error: Exception) -> BoretightError:
