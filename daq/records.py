@@ -186,9 +186,9 @@ class Contribution:
 class StableReading:
     """A reading that passed the stability test, with everything another tester can be compared by.
 
-    Means over the window `[t_s - window_s, t_s]`; `u_loss_pct` is the standard uncertainty (k = 1), `expanded_u_loss_pct` the
-    half-width of the 95 % interval, `coverage_factor` what lies between them. The `u_` of converted quantities are
-    standard uncertainties. `noise_pct` is the part of `u_loss_pct` that comes from this window alone.
+    Means over the window `[t_s - window_s, t_s]`; `u_loss_pct` is the standard uncertainty (k = 1) of the loss,
+    `expanded_u_loss_pct` the half-width of its 95 % interval, `coverage_factor` what lies between them. The `u_` of
+    converted quantities are standard uncertainties. `noise_pct` is the part of `u_loss_pct` from this window alone.
     `cylinder` and `phase` are filled in by the procedure: None and "" outside a test.
     """
 
