@@ -15,7 +15,8 @@ from daq.measure.air import AirMonitor
 from daq.measure.board_clock import BoardClock
 from daq.measure.calibration import pressures, resolution_pa
 from daq.measure.leakage import readings
-from daq.measure.stability import StabilityMonitor, stable_reading
+from daq.measure.reading import stable_reading
+from daq.measure.stability import StabilityMonitor
 from daq.measure.supply import SupplyMonitor
 from daq.measure.taps import TapDetector
 from daq.measure.ticks import TickGrid

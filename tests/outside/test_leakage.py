@@ -14,7 +14,8 @@ from scipy.optimize import brentq
 
 from daq.measure import leakage, orifice
 from daq.measure.calibration import assumed_calibration
-from daq.measure.stability import StableWindow, stable_reading
+from daq.measure.reading import stable_reading
+from daq.measure.stability import StableWindow
 from daq.records import Instrument
 
 PSI = 6894.757293168361

@@ -9,7 +9,8 @@ from scipy import stats
 from daq.measure import uncertainty
 from daq.measure.calibration import assumed_calibration
 from daq.measure.orifice import CRITICAL_RATIO
-from daq.measure.stability import StableWindow, line_fit, stable_reading
+from daq.measure.reading import stable_reading
+from daq.measure.stability import StableWindow, line_fit
 from daq.records import Instrument
 
 PSI = 6894.757293168361
