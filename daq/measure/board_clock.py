@@ -99,8 +99,7 @@ class BoardClock:
         went_back = self._t_us is not None and t_us < self._t_us - _HEARTBEAT_SLACK_US
         if went_back:
             self.reset()
-        if self._t_us is None or t_us > self._t_us:
-            self._t_us, self._clock = (clock_us if went_back else t_us), clock_us
+        self._t_us, self._clock = (clock_us if went_back else t_us), clock_us
         return None if went_back else t_us
 
     def at(self, clock_us: int) -> int:
@@ -125,8 +124,7 @@ class BoardClock:
         if not rows:
             return
         self._sample = (int(stamps[0, rows]), int(stamps[1, rows]), int(t_us[rows - 1]))
-        if self._t_us is None or self._sample[2] > self._t_us:
-            self._t_us, self._clock = self._sample[2], self._sample[1]
+        self._t_us, self._clock = self._sample[2], self._sample[1]
 
 
 def _signed(step: Ints) -> Ints:

@@ -66,7 +66,7 @@ class StabilityMonitor:
         self._clean = Trailing(4, max(WINDOW_ROWS))
         self._stable = False
         self._last_stable_s = -np.inf
-        self._told, self._told_s = np.nan, -np.inf
+        self._told = np.nan
         self._tap_s = -np.inf
 
     def feed(self, pressures: Pressures, held: Bools, taps: Sequence[Tap] = ()) -> tuple[Bools, list[StableWindow]]:
@@ -90,9 +90,7 @@ class StabilityMonitor:
             fit = best_fit(
                 joined, rows + max(WINDOW_ROWS) - 1, since_s, self._floor_pa, ENTER_PER_S * self._set_point_pa
             )
-            stable[rows], told = self._follow(pressures, rows, fit, since_s)
-        if len(held):
-            self._stable = bool(stable[-1])
+            stable[rows], told = self._follow(pressures, rows, fit)
         if taps:
             self._tap_s = taps[-1].t_s
         return stable, told
@@ -102,28 +100,21 @@ class StabilityMonitor:
         ends_s = np.array([self._tap_s, *(tap.t_s for tap in taps)])
         return ends_s[np.searchsorted(ends_s, t_s, side="right") - 1]
 
-    def _follow(
-        self, pressures: Pressures, rows: Ints, fit: Fit, since_s: Floats
-    ) -> tuple[list[bool], list[StableWindow]]:
-        """The state at each candidate row: the slope limit has hysteresis, which a row in between breaks."""
-        told, states, before = [], [], -1
+    def _follow(self, pressures: Pressures, rows: Ints, fit: Fit) -> tuple[list[bool], list[StableWindow]]:
+        """The state at each candidate row, with hysteresis of the slope limit, and what is news among them."""
+        told, states = [], []
         ratio = fit.mean_pa[1] / fit.mean_pa[0]
-        columns = (rows, pressures.t_s[rows], since_s, fit.slope_limit_pa_s / self._set_point_pa, ratio)
+        columns = (pressures.t_s[rows], fit.slope_limit_pa_s / self._set_point_pa, ratio)
         steps = zip(*(column.tolist() for column in columns), strict=True)
-        for i, (row, t_s, tap_s, slope, value) in enumerate(steps):
-            followed = self._stable and row == before + 1
-            self._stable, before = slope <= (LEAVE_PER_S if followed else ENTER_PER_S), row
+        for i, (t_s, slope, value) in enumerate(steps):
+            self._stable = slope <= (LEAVE_PER_S if self._stable else ENTER_PER_S)
             states.append(self._stable)
             if self._stable:
-                if self._is_news(t_s, tap_s, value):
+                if t_s - self._last_stable_s > EPISODE_GAP_S or not abs(value - self._told) <= MOVED:
                     told.append(fit.window(i, pressures.segment, t_s))
-                    self._told, self._told_s = value, t_s
+                    self._told = value
                 self._last_stable_s = t_s
         return states, told
-
-    def _is_news(self, t_s: float, tap_s: float, value: float) -> bool:
-        new_episode = t_s - self._last_stable_s > EPISODE_GAP_S or tap_s > self._told_s
-        return new_episode or not abs(value - self._told) <= MOVED
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,12 @@ def test_counts_lost_samples_across_the_turn_of_the_sequence() -> None:
     assert found.missing.tolist() == [0, 0, 3, 0, 4]
 
 
+def test_the_same_sequence_at_another_time_is_a_whole_turn_of_it() -> None:
+    clock = BoardClock()
+    clock.feed(*block(7, 0, 1))
+    assert clock.feed(*block(7, 400_000_000, 1)).missing.tolist() == [65_535]
+
+
 @pytest.mark.parametrize("lost", [65_535, 65_536, 65_537, 3 * 65_536 + 17])
 def test_a_loss_longer_than_a_turn_of_the_sequence_shows_when_the_rate_is_known(lost: int) -> None:
     clock = BoardClock(200.0)
@@ -101,6 +107,13 @@ def test_a_sample_converted_just_before_a_heartbeat_is_no_restart() -> None:
     found = clock.feed(*block(1, 200, 1))
     assert found.t_us.tolist() == [TURN_US + 200] and found.restart_at is None
     assert clock.at(700) == TURN_US + 700
+
+
+def test_a_heartbeat_stamped_just_before_the_last_sample_is_no_restart() -> None:
+    clock = BoardClock()
+    clock.feed(*block(0, 80_000_000, 2))
+    assert clock.heartbeat(80_004_000) == 80_004_000
+    assert clock.feed(*block(2, 80_010_000, 1)).t_us.tolist() == [80_010_000]
 
 
 def test_a_heartbeat_that_goes_back_is_a_restart() -> None:

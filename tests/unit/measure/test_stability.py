@@ -6,13 +6,14 @@ from daq.measure.stability import (
     WINDOW_ROWS,
     StabilityMonitor,
     StableWindow,
+    best_fit,
     hampel,
     line_fit,
 )
 from daq.measure.supply import SupplyMonitor
 from daq.measure.taps import TapDetector
 from daq.measure.trailing import windows
-from daq.records import Instrument, Pressures
+from daq.records import Instrument, Pressures, Tap
 
 PSI = 6894.757293168361
 
@@ -156,6 +157,43 @@ def test_told_again_after_an_interruption_but_not_after_a_spike(bench, instrumen
     _, pause = judge(instrument, bench.ticks(np.full(12_000, 100.0), cylinder))
     assert len(spike) == 1 and len(pause) == 2
     assert pause[1].t_s > 4.3 + EPISODE_GAP_S
+
+
+def test_what_follows_a_tap_is_told_from_windows_after_it(bench, instrument) -> None:
+    flat, tap = bench.flat(8), Tap(0, t_s=4.0225, onset_s=3.7, depth_pa=1e4, recovery_s=0.3)
+    stable, told = StabilityMonitor(instrument).feed(flat, np.ones(160, np.bool_), [tap])
+    assert stable[79] and not stable[80 : 80 + WINDOW_ROWS[0] - 1].any() and stable[80 + WINDOW_ROWS[0]]
+    assert len(told) == 2 and told[1].t_s - told[1].window_s >= tap.t_s
+
+
+def test_the_slope_has_hysteresis(bench, instrument) -> None:
+    """0.3 % of the set point a second is too much to become stable and not enough to leave it."""
+    n = 4000
+    drift = -0.3 * np.maximum(np.arange(n) * 0.001 - 2.0, 0)
+    stable, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 + drift, noise_psi=0.01))
+    assert stable[40:].all()
+    late, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.3 * np.arange(n) * 0.001, noise_psi=0.01))
+    assert not late.any()
+
+
+@pytest.mark.parametrize(("spikes", "passes"), [(2, True), (3, False)])
+def test_a_few_spikes_are_taken_out_and_many_are_not_trusted(bench, instrument, spikes: int, passes: bool) -> None:
+    flat = bench.flat(6)
+    rows = 60 + 4 * np.arange(spikes)
+    flat.cylinder_gauge_pa[rows] += 5 * PSI
+    stable, told = StabilityMonitor(instrument).feed(flat, np.ones(120, np.bool_))
+    assert not stable[rows].any()
+    assert stable[rows[-1] + 1] == passes
+    assert abs(loss_pct(told[-1]) - 10) < 0.05
+
+
+def test_a_long_window_does_not_hide_what_a_short_one_shows() -> None:
+    t = np.arange(40) * 0.05
+    cylinder = 90 + 0.01 * np.sin(np.arange(40)) + 0.4 * np.maximum(t - t[-WINDOW_ROWS[0]], 0)
+    joined = np.stack((t, np.full(40, 100.0), cylinder, np.zeros(40)))
+    fit = best_fit(joined, np.array([39]), np.array([-np.inf]), floor_pa=0.0, enough_pa_s=0.25)
+    long = line_fit(t, cylinder)
+    assert long[0] + 2.1 * long[1] < 0.35 < fit.slope_limit_pa_s[0]
 
 
 def test_a_new_segment_begins_not_stable(bench, instrument) -> None:
