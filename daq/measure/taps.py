@@ -25,7 +25,6 @@ _HALF_BACK, _FLAT_S = 0.5, 0.5  # of the depth, and how long at rest: recovered 
 _SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.15  # of the depth: how far up, then how far down again
 _MEAN_SHARE = 0.3  # of the depth must show in the mean of some tick, for a cylinder fills more slowly than a tick
 _SUPPLY_SHARE = 2.0  # the fall must be this many times that of the supply
-_SUPPLY_GONE = 0.5  # of the set point
 _CALM_ROWS = 31
 _MEDIAN_STEP_TO_SIGMA = 1.482602218505602 / 2**0.5
 
@@ -63,7 +62,7 @@ class _Fall:
     low_pa: float
     mean_low_pa: float = np.inf
     high_pa: float = -np.inf
-    """Highest mean since the tick of the lowest sample."""
+    """Highest mean from the tick of the lowest sample on."""
     rest_pa: float = -np.inf
     """The level that the recovery was last seen to pass, and when."""
     rest_s: float = 0.0
@@ -77,7 +76,6 @@ class _Fall:
         self.mean_low_pa = min(self.mean_low_pa, row.mean_pa)
         if row.low_pa < self.low_pa:
             self.low_pa, self.high_pa, self.rest_pa = row.low_pa, -np.inf, -np.inf
-            return
         self.high_pa = max(self.high_pa, row.mean_pa)
         if row.mean_pa > self.rest_pa + self.limit_pa / 4:
             self.rest_pa, self.rest_s = row.mean_pa, row.t_s
@@ -92,9 +90,6 @@ class _Fall:
     def falls_again(self, row: _Row) -> bool:
         up_pa, again_pa = self.high_pa - self.low_pa, self.high_pa - row.low_pa
         return up_pa >= _SECOND_AFTER * self.depth_pa and again_pa > max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
-
-    def hopeless(self, row: _Row, set_point_pa: float) -> bool:
-        return row.t_s - self.onset_s > LONGEST_S or not row.supply_pa > _SUPPLY_GONE * set_point_pa
 
     def tap(self, segment: int, end_s: float) -> list[Tap]:
         explained = self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
@@ -151,7 +146,7 @@ class TapDetector:
         if fall is None:
             self._fall = self._onset(row, number)
             return []
-        if fall.hopeless(row, self._set_point_pa):
+        if row.t_s - fall.onset_s > LONGEST_S:
             self._fall = None
             return []
         if fall.falls_again(row):
