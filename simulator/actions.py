@@ -19,7 +19,7 @@ from simulator.physics.bench import Bench
 from simulator.physics.front_end import NOMINAL_REFERENCE_V, FrontEnd
 from simulator.physics.leaks import LeakPath
 from simulator.section import NonNegative, Positive, Section
-from simulator.units import MM2, MS, PSI
+from simulator.units import CC, MM2, MS, PSI
 
 Channel = Literal["supply", "cylinder"]
 Valve = Literal["intake", "exhaust"]
@@ -101,7 +101,8 @@ class Vent(Action):
 
 
 class TapBlows(Section):
-    """Blows of a mallet that each open a valve for a moment, and clear a fraction of what debris is left there."""
+    """Blows of a mallet that each open a valve for a moment, clear a fraction of what debris is left there, and may
+    leave some that was not there before."""
 
     count: Annotated[int, Field(ge=0)] = 1
     every_s: Positive = 1.4
@@ -109,6 +110,7 @@ class TapBlows(Section):
     area_mm2: Positive = 5.0
     path: Valve = "exhaust"
     clears: Fraction = 0.0
+    lodges_mm2: NonNegative = 0.0
 
 
 class Tap(Action, TapBlows):
@@ -124,7 +126,7 @@ class Tap(Action, TapBlows):
         rig.bench.open_valve(self.area_mm2 * MM2)
 
     def end(self, rig: Rig) -> None:
-        rig.bench.close_valve(LeakPath(self.path), self.clears)
+        rig.bench.close_valve(LeakPath(self.path), self.clears, self.lodges_mm2 * MM2)
 
 
 class SetPoint(Action):
@@ -152,6 +154,19 @@ class Press(Lasting):
 
 
 # ---- what goes wrong on the bench ----
+
+
+class Squeeze(Lasting):
+    """A hand closes on the hose, and takes some of its volume."""
+
+    do: Literal["squeeze"]
+    by_cc: Positive = 0.2
+
+    def begin(self, rig: Rig) -> None:
+        rig.bench.squeeze_hose(self.by_cc * CC)
+
+    def end(self, rig: Rig) -> None:
+        rig.bench.squeeze_hose(0.0)
 
 
 class Droop(Lasting):
@@ -279,6 +294,7 @@ AnyAction = Annotated[
     | Tap
     | SetPoint
     | Press
+    | Squeeze
     | Droop
     | CrankRoll
     | Stuck

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, copysign
 
 from simulator.physics.chamber import Chamber, Ports
 from simulator.physics.crank import Crank
 from simulator.physics.leaks import LeakPath, Leaks
 from simulator.physics.supply import Compressor, Regulator
+
+_HAND_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ class Bench:
         self._air_opens_s: float | None = None
         self._ramp_s = self._tapped_m2 = 0.0
         self._vented_m2 = traits.vent_area_m2
+        self._squeeze_m3 = self._squeezed_m3 = self._hand_m3_s = 0.0
         self._ports = Ports(
             0.0,
             regulator.gauge_pa + traits.atmosphere_pa,
@@ -82,6 +85,7 @@ class Bench:
         self.crank.place(cylinder.off_tdc_rad)
         volume = self.traits.hose_m3 + self.crank.geometry.volume_m3(cylinder.off_tdc_rad)
         self.chamber.fill(volume, self.traits.atmosphere_pa)
+        self._squeeze_m3 = self._squeezed_m3 = 0.0
         self._air_opens_s, self._vented_m2 = None, 0.0
 
     def open_air(self, ramp_s: float) -> None:
@@ -96,11 +100,16 @@ class Bench:
         """A tap holds a valve of the cylinder open this far."""
         self._tapped_m2 = area_m2
 
-    def close_valve(self, path: LeakPath, clears: float) -> None:
-        """The tap is over; it may have cleared a fraction of the debris of its path."""
+    def close_valve(self, path: LeakPath, clears: float, lodged_m2: float = 0.0) -> None:
+        """The tap is over; it may have cleared a fraction of the debris of its path, or left some."""
         self._tapped_m2 = 0.0
         if self.connected is not None:
-            self.cylinders[self.connected].leaks.clear(path, clears)
+            self.cylinders[self.connected].leaks.clear(path, clears, lodged_m2)
+
+    def squeeze_hose(self, by_m3: float) -> None:
+        """A hand takes this much of the volume of the hose, within `_HAND_S`; 0 lets go."""
+        self._squeeze_m3 = by_m3
+        self._hand_m3_s = abs(by_m3 - self._squeezed_m3) / _HAND_S
 
     def turn_crank(self, angle_rad: float) -> None:
         """Somebody knocks the crank to this angle; whether it stays there is up to the pressure."""
@@ -137,7 +146,14 @@ class Bench:
         tank_gauge_pa = self.compressor.step(dt_s, self.flow_kg_s)
         supply_gauge_pa = self.regulator.step(dt_s, self.flow_kg_s, tank_gauge_pa)
         self._ports.supply_pa = supply_gauge_pa + self.traits.atmosphere_pa
-        growth_m3_s = 0.0
+        growth_m3_s = self._hand(dt_s) if self._squeezed_m3 != self._squeeze_m3 else 0.0
         if self.crank.angle_rad != 0.0:
-            growth_m3_s = self.crank.step(dt_s, self.cylinder_gauge_pa)
+            growth_m3_s += self.crank.step(dt_s, self.cylinder_gauge_pa)
         self.flow_kg_s = self.chamber.step(dt_s, self._ports, growth_m3_s)
+
+    def _hand(self, dt_s: float) -> float:
+        """Growth of the hose, m3/s, while a hand closes or opens on it."""
+        left_m3 = self._squeeze_m3 - self._squeezed_m3
+        moved_m3 = copysign(min(abs(left_m3), self._hand_m3_s * dt_s), left_m3)
+        self._squeezed_m3 = self._squeeze_m3 if moved_m3 == left_m3 else self._squeezed_m3 + moved_m3
+        return -moved_m3 / dt_s

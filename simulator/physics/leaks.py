@@ -17,7 +17,8 @@ class LeakPath(StrEnum):
 
 
 class Leaks:
-    """Effective area of each path (m2). Debris under a valve seat adds to its path until taps clear it."""
+    """Effective area of each path (m2). Debris under a valve seat adds to its path until taps clear it; they may also
+    lodge some."""
 
     def __init__(self, areas_m2: Mapping[LeakPath, float], debris_m2: Mapping[LeakPath, float] | None = None) -> None:
         self.areas_m2 = dict(areas_m2)
@@ -28,6 +29,6 @@ class Leaks:
         """All paths together: they lead from one pressure to one pressure, so their areas add."""
         return sum(self.areas_m2.values()) + sum(self.debris_m2.values())
 
-    def clear(self, path: LeakPath, fraction: float) -> None:
-        """A tap on the valve of this path blows out a fraction of what is left of its debris."""
-        self.debris_m2[path] = self.debris_m2.get(path, 0.0) * (1.0 - fraction)
+    def clear(self, path: LeakPath, fraction: float, lodged_m2: float = 0.0) -> None:
+        """A tap on the valve of this path blows out a fraction of what is left of its debris, and lodges more."""
+        self.debris_m2[path] = self.debris_m2.get(path, 0.0) * (1.0 - fraction) + lodged_m2

@@ -68,6 +68,29 @@ def test_taps_clear_debris_for_good(quiet) -> None:
     assert bench.cylinder_gauge_pa > before_pa + 5 * PSI
 
 
+def test_a_tap_may_lodge_debris(under_air: Bench) -> None:
+    leaks = under_air.cylinders[1].leaks
+    before_m2 = leaks.total_m2
+    under_air.open_valve(5e-6)
+    under_air.close_valve(LeakPath.EXHAUST, clears=0.0, lodged_m2=0.1e-6)
+    assert leaks.total_m2 == pytest.approx(before_m2 + 0.1e-6)
+
+
+def test_a_hand_on_the_hose_pushes_once_and_lets_go_once(under_air: Bench) -> None:
+    level_pa, volume_m3 = under_air.cylinder_gauge_pa, under_air.chamber.volume_m3
+    under_air.squeeze_hose(0.5e-6)
+    under_air.advance(8.05)
+    under_air.advance(8.1)
+    assert under_air.chamber.volume_m3 == pytest.approx(volume_m3 - 0.5e-6)
+    assert under_air.cylinder_gauge_pa > level_pa + 0.3 * PSI
+    under_air.advance(12.0)
+    assert under_air.cylinder_gauge_pa == pytest.approx(level_pa, abs=0.02 * PSI)
+    under_air.squeeze_hose(0.0)
+    under_air.advance(12.1)
+    assert under_air.chamber.volume_m3 == pytest.approx(volume_m3)
+    assert under_air.cylinder_gauge_pa < level_pa - 0.3 * PSI
+
+
 def test_crank_knocked_a_little_stays(under_air: Bench) -> None:
     before_pa = under_air.cylinder_gauge_pa
     under_air.turn_crank(radians(1.0))
