@@ -31,6 +31,7 @@ PUBLISHED_RESTRICTOR = Restrictor(0.8 * orifice.circle_area(0.040 * M_PER_INCH))
 """AC 43.13-1B, engines below 5 inches of bore: 0.040 inch, 0.250 inch long, 60 degree approach. The publication gives
 no discharge coefficient; 0.8 is a convention of this project, so that the comparison has one meaning everywhere."""
 PUBLISHED_SUPPLY_PA = 80 * PA_PER_PSI
+_STEPS_DOWN = np.arange(1.0, 64.0)
 
 
 def restrictor(instrument: Instrument) -> Restrictor:
@@ -85,17 +86,20 @@ def loss_from_area_ratio(
 ) -> Floats:
     """The loss that a leak of this area ratio reads at this supply, percent: the exact inverse of `area_ratio`.
 
-    Bisection of the mass balance, which falls steadily from an open end to equal pressures.
+    The mass balance falls steadily from an open end to equal pressures: each round keeps that
+    sixty-fourth of the bracket in which it changes sign.
     """
     ratio, supply = np.broadcast_arrays(np.asarray(ratio, np.float64), np.asarray(supply_gauge_pa, np.float64))
     supply = supply + atmosphere_pa
-    low, high = np.broadcast_to(atmosphere_pa, supply.shape), supply
+    high, width = supply, supply - atmosphere_pa
+    inflow_pa, leak = supply[..., None], ratio[..., None]
     with np.errstate(invalid="ignore"):  # an endless leak: inf * 0 at the atmosphere itself
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            leaked = ratio * middle * orifice.flow_function(atmosphere_pa / middle)
-            rises = _supplied(supply, middle, critical_ratio) > leaked
-            low, high = np.where(rises, middle, low), np.where(rises, high, middle)
+        for _ in range(9):
+            width = width / 64
+            inside = high[..., None] - width[..., None] * _STEPS_DOWN
+            leaked = leak * inside * orifice.flow_function(atmosphere_pa / inside)
+            rises = _supplied(inflow_pa, inside, critical_ratio) > leaked
+            high = high - width * (63 - rises.sum(axis=-1))
     loss = 100 * (supply - high) / (supply - atmosphere_pa)
     return np.where(np.isnan(ratio), np.nan, loss)
 
