@@ -18,6 +18,8 @@ from daq.records import (
     CylinderDone,
     Delivery,
     Event,
+    Expectation,
+    Fault,
     Gap,
     LineFormat,
     LinkChange,
@@ -30,7 +32,10 @@ from daq.records import (
     SupplyChange,
     SupplyState,
     Tap,
+    TapEffect,
+    TapVerdict,
     TestDone,
+    ZeroCheck,
 )
 
 UTC_OFFSET_S = 1_767_225_600.0  # 2026-01-01T00:00:00Z
@@ -96,8 +101,12 @@ def every_event(segment: int = 1) -> tuple[Event, ...]:
         BoardFault(segment, 4.0, "reference low", "4.61 V"),
         Marked(segment, 5.0, "note", "oil cap off", "operator"),
         reading,
+        Expectation(segment, 12.5, 12.4, 11.9, 12.9, 95e-6, 2e-6),
         Tap(segment, 14.0, 13.0, 250e3, 1.1),
         after,
+        TapEffect(segment, 15.0, 2, 1, 12.5, 6.0, -6.5, 0.05, TapVerdict.IMPROVED, 0.999),
+        Fault(segment, 16.0, "hose off", "the cylinder side fell to 0.2 psi", "Connect the hose."),
+        ZeroCheck(segment, 19.0, 120.0, -340.0, True, "both within 0.5 % of full scale"),
         done,
         TestDone(segment, 21.0, "test-four", (done,)),
         LinkChange(segment, 22.0, False, "unplugged", None),

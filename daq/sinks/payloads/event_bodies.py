@@ -13,6 +13,8 @@ from daq.records import (
     BoardFault,
     CylinderDone,
     Event,
+    Expectation,
+    Fault,
     Gap,
     LinkChange,
     Marked,
@@ -22,7 +24,9 @@ from daq.records import (
     SupplyChange,
     SupplyState,
     Tap,
+    TapEffect,
     TestDone,
+    ZeroCheck,
 )
 from daq.sinks.payloads import events
 from daq.sinks.payloads.models import BoardMessage, Reading
@@ -30,6 +34,7 @@ from daq.sinks.payloads.stamp import Stamp
 from daq.units import G_PER_KG, MM2_PER_M2, PressureUnit
 
 MM_PER_M = 1e3
+CM3_PER_M3 = 1e6
 L_MIN_PER_M3_S = 60e3
 Content = tuple[type[BoardMessage], dict[str, Any]]
 
@@ -88,6 +93,12 @@ def _reading(event: StableReading, unit: PressureUnit) -> Content:
         "flow_g_s": event.flow_kg_s * G_PER_KG,
         "flow_anr_l_min": event.flow_anr_m3_s * L_MIN_PER_M3_S,
         "window_s": event.window_s,
+        "expanded_u_loss_pct": event.expanded_u_loss_pct,
+        "coverage_factor": event.coverage_factor,
+        "degrees_of_freedom": event.degrees_of_freedom,
+        "u_leak_area_mm2": event.u_leak_area_m2 * MM2_PER_M2,
+        "u_flow_g_s": event.u_flow_kg_s * G_PER_KG,
+        "u_reference_loss_pct": event.u_reference_loss_pct,
         "calibration_id": event.calibration_id,
     } | shown(unit, supply_gauge=event.supply_gauge_pa, cylinder_gauge=event.cylinder_gauge_pa)
 
@@ -96,6 +107,33 @@ def _reading(event: StableReading, unit: PressureUnit) -> Content:
 def _tap(event: Tap, unit: PressureUnit) -> Content:
     content = {"onset_s": event.onset_s, "depth_pa": event.depth_pa, "recovery_s": event.recovery_s}
     return events.TapEvent, content | shown(unit, depth=event.depth_pa)
+
+
+@_content.register
+def _tap_effect(event: TapEffect, unit: PressureUnit) -> Content:
+    names = ("cylinder", "taps", "before_pct", "after_pct", "change_pct", "u_change_pct", "verdict", "probability")
+    return events.TapEffectEvent, {name: getattr(event, name) for name in names}
+
+
+@_content.register
+def _expectation(event: Expectation, unit: PressureUnit) -> Content:
+    content = {name: getattr(event, name) for name in ("loss_pct", "low_pct", "high_pct")}
+    volumes = {"volume_cm3": event.volume_m3 * CM3_PER_M3, "u_volume_cm3": event.u_volume_m3 * CM3_PER_M3}
+    return events.ExpectationEvent, content | volumes
+
+
+@_content.register
+def _zero_check(event: ZeroCheck, unit: PressureUnit) -> Content:
+    names = ("supply_shift_pa", "cylinder_shift_pa", "adjusted", "reason")
+    content = {name: getattr(event, name) for name in names}
+    shifts = shown(unit, supply_shift=event.supply_shift_pa, cylinder_shift=event.cylinder_shift_pa)
+    return events.ZeroCheckEvent, content | shifts
+
+
+@_content.register
+def _fault(event: Fault, unit: PressureUnit) -> Content:
+    kind = "fault-over" if event.over else "fault"
+    return events.FaultEvent, {"kind": kind, "fault": event.fault, "seen": event.seen, "todo": event.todo}
 
 
 @_content.register

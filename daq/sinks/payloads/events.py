@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from daq.sinks.payloads.fields import Count, Pascal, Percent, Second, Shown
+from daq.records import TapVerdict
+from daq.sinks.payloads.fields import Count, CubicCentimetre, Pascal, Percent, Ratio, Second, Shown
 from daq.sinks.payloads.models import BoardMessage
 
 
@@ -19,6 +20,53 @@ class TapEvent(BoardMessage):
     recovery_s: Second
     depth_shown: Shown
     shown_unit: str
+
+
+class TapEffectEvent(BoardMessage):
+    """What the taps did: the stable loss before and after, and how sure the word for it is."""
+
+    kind: Literal["tap-effect"] = "tap-effect"
+    cylinder: Count | None
+    taps: Count
+    before_pct: Percent
+    after_pct: Percent
+    change_pct: Percent
+    u_change_pct: Percent
+    verdict: TapVerdict
+    probability: Ratio
+
+
+class ExpectationEvent(BoardMessage):
+    """Where the loss will end, while the cylinder still fills. Not a reading. The interval holds 95 %."""
+
+    kind: Literal["expectation"] = "expectation"
+    loss_pct: Percent
+    low_pct: Percent
+    high_pct: Percent
+    volume_cm3: CubicCentimetre
+    u_volume_cm3: CubicCentimetre
+
+
+class ZeroCheckEvent(BoardMessage):
+    """Both channels were vented: how far they were from zero, and whether that was taken off."""
+
+    kind: Literal["zero-check"] = "zero-check"
+    supply_shift_pa: Pascal
+    cylinder_shift_pa: Pascal
+    adjusted: bool
+    reason: str
+    supply_shift_shown: Shown
+    cylinder_shift_shown: Shown
+    shown_unit: str
+
+
+class FaultEvent(BoardMessage):
+    """Something is wrong with line, sensors or engine, or (`fault-over`) no longer is."""
+
+    kind: Literal["fault", "fault-over"]
+    fault: str
+    seen: str
+    todo: str
 
 
 class SupplyEvent(BoardMessage):
@@ -115,6 +163,10 @@ class TestDoneEvent(BoardMessage):
 
 EventMessage = (
     TapEvent
+    | TapEffectEvent
+    | ExpectationEvent
+    | ZeroCheckEvent
+    | FaultEvent
     | SupplyEvent
     | AirEvent
     | GapEvent

@@ -30,6 +30,7 @@ def _unit(code: str) -> Any:
 Pascal = Annotated[float | None, BeforeValidator(_rounded(1)), _unit("Pa")]
 Percent = Annotated[float | None, BeforeValidator(_rounded(4)), _unit("%")]
 SquareMillimetre = Annotated[float | None, BeforeValidator(_rounded(6)), _unit("mm2")]
+CubicCentimetre = Annotated[float | None, BeforeValidator(_rounded(3)), _unit("cm3")]
 Millimetre = Annotated[float | None, BeforeValidator(_rounded(5)), _unit("mm")]
 GramPerSecond = Annotated[float | None, BeforeValidator(_rounded(6)), _unit("g/s")]
 LitrePerMinute = Annotated[float | None, BeforeValidator(_rounded(4)), _unit("L/min")]

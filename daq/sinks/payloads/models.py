@@ -125,6 +125,12 @@ class Reading(BoardMessage):
     flow_g_s: GramPerSecond
     flow_anr_l_min: Annotated[LitrePerMinute, Field(description="At the reference atmosphere ANR of ISO 8778")]
     window_s: Second
+    expanded_u_loss_pct: Annotated[Percent, Field(description="Half-width of the 95 % interval of the loss")]
+    coverage_factor: Ratio
+    degrees_of_freedom: Annotated[Ratio, Field(description="null where there is no end to them")]
+    u_leak_area_mm2: SquareMillimetre
+    u_flow_g_s: GramPerSecond
+    u_reference_loss_pct: Percent
     calibration_id: str
     supply_gauge_shown: Shown
     cylinder_gauge_shown: Shown

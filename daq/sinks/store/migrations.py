@@ -41,7 +41,7 @@ CREATE TABLE boot (
     config TEXT NOT NULL CHECK (json_valid(config))
 ) STRICT;
 
--- Never changed and never deleted: readings name it.
+-- Never changed and never deleted: readings name it. content is the whole record, with its uncertainties.
 CREATE TABLE calibration (
     id TEXT PRIMARY KEY NOT NULL,
     stored_utc TEXT NOT NULL,
@@ -55,7 +55,8 @@ CREATE TABLE calibration (
     cylinder_zero_v REAL,
     cylinder_pa_per_v REAL,
     cylinder_full_scale_pa REAL,
-    cylinder_accuracy_pa REAL
+    cylinder_accuracy_pa REAL,
+    content TEXT NOT NULL CHECK (json_valid(content))
 ) STRICT;
 
 -- What answered on the line at the begin of a segment. A bare board has no checksum, sequence or clock.
@@ -131,7 +132,8 @@ CREATE INDEX event_time ON event (t_utc);
 CREATE INDEX event_pending ON event (id)
     WHERE body IS NOT NULL AND announced_utc IS NULL AND expired_utc IS NULL;
 
--- A reading that passed the stability test. u_loss_pct is its standard uncertainty.
+-- A reading that passed the stability test. u_ are standard uncertainties, expanded_u_ the half-width of the 95 %
+-- interval; degrees_of_freedom is empty where there is no end to them. The budget is in the event's detail.
 CREATE TABLE stable_reading (
     id INTEGER PRIMARY KEY,
     event_id INTEGER NOT NULL UNIQUE REFERENCES event,
@@ -154,6 +156,13 @@ CREATE TABLE stable_reading (
     leak_diameter_mm REAL,
     flow_g_s REAL,
     flow_anr_l_min REAL,
+    expanded_u_loss_pct REAL,
+    coverage_factor REAL,
+    degrees_of_freedom REAL,
+    noise_pct REAL,
+    u_leak_area_mm2 REAL,
+    u_flow_g_s REAL,
+    u_reference_loss_pct REAL,
     calibration_id TEXT NOT NULL REFERENCES calibration
 ) STRICT;
 CREATE INDEX stable_reading_time ON stable_reading (t_utc);

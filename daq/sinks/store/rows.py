@@ -82,6 +82,13 @@ def stable_row(reading: StableReading, utc: str, engine: str) -> Row:
         "leak_diameter_mm": finite(reading.leak_diameter_m * MM_PER_M),
         "flow_g_s": finite(reading.flow_kg_s * G_PER_KG),
         "flow_anr_l_min": finite(reading.flow_anr_m3_s * L_MIN_PER_M3_S),
+        "expanded_u_loss_pct": finite(reading.expanded_u_loss_pct),
+        "coverage_factor": finite(reading.coverage_factor),
+        "degrees_of_freedom": finite(reading.degrees_of_freedom),
+        "noise_pct": finite(reading.noise_pct),
+        "u_leak_area_mm2": finite(reading.u_leak_area_m2 * MM2_PER_M2),
+        "u_flow_g_s": finite(reading.u_flow_kg_s * G_PER_KG),
+        "u_reference_loss_pct": finite(reading.u_reference_loss_pct),
         "calibration_id": reading.calibration_id,
     }
 
@@ -95,8 +102,10 @@ def calibration_row(calibration: Calibration) -> Row:
         "reference_v": calibration.reference_v,
     }
     for name, channel in (("supply", calibration.supply), ("cylinder", calibration.cylinder)):
-        row |= {f"{name}_{each.name}": getattr(channel, each.name) for each in fields(channel)}
-    return row
+        row |= {
+            f"{name}_{key}": getattr(channel, key) for key in ("zero_v", "pa_per_v", "full_scale_pa", "accuracy_pa")
+        }
+    return row | {"content": json.dumps(_plain(calibration), allow_nan=False)}
 
 
 def finite(value: Any) -> float | None:

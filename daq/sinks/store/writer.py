@@ -179,7 +179,8 @@ class Writer:
 
     def _calibration(self, calibration_id: str, utc: str) -> None:
         """A reading is never refused because nobody described its calibration."""
-        sql = "INSERT OR IGNORE INTO calibration (id, stored_utc, origin, date) VALUES (?, ?, 'not described', '')"
+        columns = "id, stored_utc, origin, date, content"
+        sql = f"INSERT OR IGNORE INTO calibration ({columns}) VALUES (?, ?, 'not described', '', '{{}}')"
         self._db.execute(sql, [calibration_id, utc])
 
     def _result_row(self, state: _State, done: CylinderDone, utc: str) -> Row:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+from functools import singledispatch
+from typing import Any
+
 from daq.records import (
     AirChange,
     AirState,
@@ -9,6 +13,8 @@ from daq.records import (
     BoardFault,
     CylinderDone,
     Event,
+    Expectation,
+    Fault,
     Gap,
     LinkChange,
     Marked,
@@ -17,66 +23,135 @@ from daq.records import (
     SupplyChange,
     SupplyState,
     Tap,
+    TapEffect,
+    TapVerdict,
     TestDone,
+    ZeroCheck,
 )
 from daq.units import PressureUnit
 
 _PHASE_WORDS = {"as-found": "as found", "after-tap": "after tap"}
+_EFFECT_WORDS = {
+    TapVerdict.IMPROVED: "BETTER",
+    TapVerdict.NO_CHANGE: "NO CHANGE",
+    TapVerdict.WORSE: "WORSE",
+    TapVerdict.CANNOT_TELL: "CANNOT TELL",
+}
+_FINE_PCT = 0.3
+"""An interval narrower than this is worth a second digit."""
 
 
 def sentence(event: Event, unit: PressureUnit) -> str | None:
     """None for what has no news in it (the state of the test shows in the live face)."""
-    match event:
-        case StableReading():
-            return _reading(event, unit)
-        case Tap():
-            return f"Tap: the cylinder fell by {unit.show(event.depth_pa)} and recovered in {event.recovery_s:.1f} s"
-        case CylinderDone():
-            return f"CYLINDER {event.cylinder} DONE: {_result(event)}"
-        case TestDone():
-            return f"TEST DONE: {len(event.cylinders)} cylinders of {event.engine}"
-        case SupplyChange(state=SupplyState.LOST):
-            return f"Supply lost ({event.reason}) at {unit.show(event.supply_gauge_pa)}"
-        case SupplyChange():
-            return f"Supply holds {unit.show(event.supply_gauge_pa)}"
-        case AirChange():
-            return "Air is on" if event.state is AirState.ON else "Vented"
-        case _:
-            return _line_sentence(event)
+    return _say(event, unit)
 
 
-def _line_sentence(event: Event) -> str | None:
-    match event:
-        case LinkChange(up=True, board=board) if board is not None:
-            who = " ".join(part for part in (board.maker, board.model, board.serial) if part)
-            return f"Board on the line: {who} ({board.bits} bit)" + (f". {event.reason}" if event.reason else "")
-        case LinkChange():
-            return f"Line lost: {event.reason}"
-        case Gap():
-            return f"{event.missing} samples were lost on the line"
-        case BadLines():
-            reasons = ", ".join(f"{count} {reason}" for reason, count in event.counts.items())
-            return f"Damaged lines dropped: {reasons}"
-        case Restarted():
-            return f"The board restarted ({event.cause})"
-        case BoardFault():
-            return f"Board: {event.fault}. {event.detail}"
-        case Marked():
-            return f"Mark: {event.kind} {event.text}".rstrip()
-        case _:
-            return None
+@singledispatch
+def _say(event: Any, unit: PressureUnit) -> str | None:
+    return None
 
 
-def _reading(reading: StableReading, unit: PressureUnit) -> str:
-    where = f"CYLINDER {reading.cylinder} {_PHASE_WORDS.get(reading.phase, '')}: " if reading.cylinder else ""
+@_say.register
+def _reading(event: StableReading, unit: PressureUnit) -> str:
+    where = f"CYLINDER {event.cylinder} {_PHASE_WORDS.get(event.phase, '')}: " if event.cylinder else ""
+    half_width_pct = expanded_pct(event)
+    digits = 1 if half_width_pct >= _FINE_PCT else 2
     return (
-        f"{where}{reading.loss_at_set_pct:.1f} % +-{2 * reading.u_loss_pct:.1f} at the set point, stable "
-        f"(supply {unit.show(reading.supply_gauge_pa)}, cylinder {unit.show(reading.cylinder_gauge_pa)})"
+        f"{where}{event.loss_at_set_pct:.{digits}f} % +-{half_width_pct:.{digits}f} at the set point, stable "
+        f"(supply {unit.show(event.supply_gauge_pa)}, cylinder {unit.show(event.cylinder_gauge_pa)})"
     )
 
 
-def _result(done: CylinderDone) -> str:
-    text = f"{done.as_found.loss_at_set_pct:.1f} % as found"
-    if done.after_tap is not None:
-        text += f", {done.after_tap.loss_at_set_pct:.1f} % after {done.taps} tap{'s' if done.taps > 1 else ''}"
+def expanded_pct(reading: StableReading) -> float:
+    """Half-width of the 95 % interval; twice the standard uncertainty where no better one was worked out."""
+    stated_pct = reading.expanded_u_loss_pct
+    return 2 * reading.u_loss_pct if math.isnan(stated_pct) else stated_pct
+
+
+@_say.register
+def _tap(event: Tap, unit: PressureUnit) -> str:
+    return f"Tap: the cylinder fell by {unit.show(event.depth_pa)} and recovered in {event.recovery_s:.1f} s"
+
+
+@_say.register
+def _tap_effect(event: TapEffect, unit: PressureUnit) -> str:
+    """The change counts up for a greater loss, as the number itself does."""
+    change = f"{event.change_pct:+.2f} points +-{2 * event.u_change_pct:.2f}"
+    return f"{_EFFECT_WORDS[event.verdict]} after {_taps(event.taps)}: {change} (probability {event.probability:.0%})"
+
+
+@_say.register
+def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> str:
+    text = f"CYLINDER {event.cylinder} DONE: {event.as_found.loss_at_set_pct:.1f} % as found"
+    if event.after_tap is not None:
+        text += f", {event.after_tap.loss_at_set_pct:.1f} % after {_taps(event.taps)}"
     return text
+
+
+@_say.register
+def _test_done(event: TestDone, unit: PressureUnit) -> str:
+    return f"TEST DONE: {len(event.cylinders)} cylinders of {event.engine}"
+
+
+@_say.register
+def _expectation(event: Expectation, unit: PressureUnit) -> str:
+    return f"Filling: expect {event.loss_pct:.1f} % ({event.low_pct:.1f} to {event.high_pct:.1f}), not stable yet"
+
+
+@_say.register
+def _fault(event: Fault, unit: PressureUnit) -> str:
+    return f"Over: {event.fault}. {event.seen}" if event.over else f"LOOK: {event.fault}. {event.seen} {event.todo}"
+
+
+@_say.register
+def _zero_check(event: ZeroCheck, unit: PressureUnit) -> str:
+    return f"Zero {'adjusted' if event.adjusted else 'NOT adjusted'}: {event.reason}"
+
+
+@_say.register
+def _supply(event: SupplyChange, unit: PressureUnit) -> str:
+    if event.state is SupplyState.LOST:
+        return f"Supply lost ({event.reason}) at {unit.show(event.supply_gauge_pa)}"
+    return f"Supply holds {unit.show(event.supply_gauge_pa)}"
+
+
+@_say.register
+def _air(event: AirChange, unit: PressureUnit) -> str:
+    return "Air is on" if event.state is AirState.ON else "Vented"
+
+
+@_say.register
+def _link(event: LinkChange, unit: PressureUnit) -> str:
+    if not event.up or event.board is None:
+        return f"Line lost: {event.reason}"
+    who = " ".join(part for part in (event.board.maker, event.board.model, event.board.serial) if part)
+    return f"Board on the line: {who} ({event.board.bits} bit)" + (f". {event.reason}" if event.reason else "")
+
+
+@_say.register
+def _gap(event: Gap, unit: PressureUnit) -> str:
+    return f"{event.missing} samples were lost on the line"
+
+
+@_say.register
+def _bad_lines(event: BadLines, unit: PressureUnit) -> str:
+    return "Damaged lines dropped: " + ", ".join(f"{count} {reason}" for reason, count in event.counts.items())
+
+
+@_say.register
+def _restarted(event: Restarted, unit: PressureUnit) -> str:
+    return f"The board restarted ({event.cause})"
+
+
+@_say.register
+def _board_fault(event: BoardFault, unit: PressureUnit) -> str:
+    return f"Board: {event.fault}. {event.detail}"
+
+
+@_say.register
+def _mark(event: Marked, unit: PressureUnit) -> str:
+    return f"Mark: {event.kind} {event.text}".rstrip()
+
+
+def _taps(count: int) -> str:
+    return f"{count} tap{'' if count == 1 else 's'}"

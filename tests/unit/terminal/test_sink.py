@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,6 +18,8 @@ from daq.records import (
     CylinderDone,
     Delivery,
     Event,
+    Expectation,
+    Fault,
     Gap,
     LineFormat,
     LinkChange,
@@ -29,7 +32,10 @@ from daq.records import (
     SupplyChange,
     SupplyState,
     Tap,
+    TapEffect,
+    TapVerdict,
     TestDone,
+    ZeroCheck,
 )
 from daq.sinks.terminal import TerminalSink, sentence
 from daq.units import PA_PER_PSI, PressureUnit
@@ -68,6 +74,15 @@ def readings(loss_pct: float, stable: bool = True) -> Readings:
         (LinkChange(1, 0.0, True, "No checksum.", BOARD), "invented bench 42 (16 bit). No checksum."),
         (LinkChange(1, 0.0, False, "cable", BOARD), "Line lost: cable"),
         (BoardFault(1, 0.0, "reference-low", "The sensor supply sags."), "reference-low. The sensor supply sags."),
+        (
+            TapEffect(1, 9.0, 3, 2, 14.0, 6.0, -8.0, 0.05, TapVerdict.IMPROVED, 0.999),
+            "BETTER after 2 taps: -8.00 points +-0.10 (probability 100%)",
+        ),
+        (Expectation(1, 2.0, 12.4, 11.9, 12.9, 9e-5, 2e-6), "expect 12.4 % (11.9 to 12.9), not stable yet"),
+        (Fault(1, 2.0, "hose off", "It fell.", "Connect it."), "LOOK: hose off. It fell. Connect it."),
+        (Fault(1, 2.0, "hose off", "It is back.", "", True), "Over: hose off. It is back."),
+        (ZeroCheck(1, 2.0, 9.0, 9.0, False, "too far"), "Zero NOT adjusted: too far"),
+        (replace(READING, expanded_u_loss_pct=0.15), "28.04 % +-0.15"),
         (Marked(1, 0.0, "note", "hiss at the dipstick", "operator"), "note hiss at the dipstick"),
     ],
 )
