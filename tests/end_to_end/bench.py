@@ -20,6 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 
+from simulator.scenario import built_in
 from tests.suites.brokers import Mosquitto, free_port
 
 PATIENCE_S = 60.0
@@ -165,10 +166,15 @@ class Bench:
         board.until(self.link.exists, "a board on its line")
         return board
 
+    def lasting(self, name: str) -> Path:
+        """A built-in scenario whose board goes on after its end, however late a daemon looks at it."""
+        path = self.folder / f"lasting-{name}.toml"
+        path.write_text(f"tail_s = 100000.0\n{built_in()[name]}", encoding="utf-8")
+        return path
+
     def run(self, *arguments: object) -> subprocess.CompletedProcess[str]:
         """`boretight` with these arguments, to its end."""
-        command = [str(SCRIPTS / "boretight"), *map(str, arguments)]
-        return subprocess.run(command, capture_output=True, text=True, env=self.env, timeout=PATIENCE_S)
+        return completed([SCRIPTS / "boretight", *arguments], self.env)
 
     def close(self) -> None:
         """The end of all that still runs."""
@@ -206,6 +212,10 @@ class Bench:
 
     def results(self) -> list[dict[str, Any]]:
         return self.rows("SELECT * FROM cylinder_result ORDER BY id")
+
+
+def completed(command: Sequence[object], env: Mapping[str, str]) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*map(str, command)], capture_output=True, text=True, env=env, timeout=PATIENCE_S)
 
 
 def answers(port: int) -> bool:

@@ -13,7 +13,7 @@ from daq.sinks.raw_log_reader import Ended
 from tests.end_to_end.bench import PATIENCE_S, Bench
 from tests.end_to_end.stored import measured, the_whole_engine
 
-SPEED = 10
+SPEED = 20
 
 
 @pytest.fixture(scope="module")

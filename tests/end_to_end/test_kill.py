@@ -15,14 +15,14 @@ from tests.end_to_end.bench import PATIENCE_S, Bench, answers
 from tests.end_to_end.stored import measured
 from tests.suites.brokers import Mosquitto, Watcher, until
 
-SPEED = 10
+SPEED = 20
 
 
 def test_what_was_committed_is_kept_and_announced(mosquitto_bench: Bench, mosquitto: Mosquitto) -> None:
     bench = mosquitto_bench
     killed = bench.daemon()
     with Watcher(mosquitto.port, "--disable-clean-session", "--id", "stranger") as watcher:
-        bench.board("four-cylinder", SPEED)
+        bench.board(bench.lasting("four-cylinder"), SPEED)
         killed.until(lambda: len(bench.results()) == 1, "a first result")
         mosquitto.stop()
         killed.until(lambda: len(bench.results()) == 2, "a second one, of which nobody heard")
@@ -30,7 +30,7 @@ def test_what_was_committed_is_kept_and_announced(mosquitto_bench: Bench, mosqui
         killed.end(signal.SIGKILL)
         mosquitto.start()
         after = bench.daemon()
-        after.until(lambda: len(bench.results()) > 2, "more results")
+        after.until(lambda: len(_runs_of(bench, "event")) == 2, "events of a second run")
         after.until(lambda: not _waiting(bench), "an empty outbox")
         assert after.end() == 0
         until(lambda: watcher.bodies("availability")[-1:] == ["offline"], "offline")
@@ -63,7 +63,6 @@ def _everything_was_announced_in_order(bench: Bench, watcher: Watcher) -> None:
         assert list(dict.fromkeys(watcher.bodies(stream))) == stored
         identities = {_identity(body) for body in stored}
         assert len(identities) == len(stored)
-        assert len({boot for _, boot, _ in identities}) == 2, "of both runs"
 
 
 def _identity(body: str) -> tuple[str, str, int]:
@@ -100,7 +99,7 @@ def test_nothing_is_left_of_a_killed_daemon_and_it_starts_again(bench: Bench) ->
     again.until(lambda: answers(bench.mqtt_port), "a broker on the same port")
     with Watcher(bench.mqtt_port) as watcher:
         again.until(lambda: _is_up(watcher), "a line that is up")
-        again.until(lambda: len(_readings_of_runs(bench)) == 2, "a reading of the second run")
+        again.until(lambda: len(_runs_of(bench, "stable_reading")) == 2, "a reading of the second run")
     assert again.end() == 0
 
 
@@ -108,7 +107,5 @@ def _is_up(watcher: Watcher) -> bool:
     return any(message.json["line"] == "up" for message in watcher.on("status"))
 
 
-def _readings_of_runs(bench: Bench) -> list[dict[str, Any]]:
-    return bench.rows("SELECT DISTINCT boot_id FROM stable_reading")
-
-
+def _runs_of(bench: Bench, table: str) -> list[dict[str, Any]]:
+    return bench.rows(f"SELECT DISTINCT boot_id FROM {table}")

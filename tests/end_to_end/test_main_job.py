@@ -1,4 +1,4 @@
-"""The main job: bytes of a pseudo-terminal in, percent loss out, to a broker and into a database; and a replay of it."""
+"""The main job: bytes of a pseudo-terminal in, percent loss out, to a broker and into a database; and its replay."""
 
 from __future__ import annotations
 
@@ -159,5 +159,3 @@ def test_a_replay_of_the_raw_log_gives_the_same_records(run: Run, tmp_path: Path
     again, live = measured(tmp_path / "replayed.db"), measured(run.bench.database)
     for table in live:
         assert live[table] and again[table] == live[table], table
-
-

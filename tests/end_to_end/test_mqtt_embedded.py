@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import os
+import signal
 import socket
 import subprocess
 import sys
@@ -89,15 +89,16 @@ def test_nothing_is_left_when_the_parent_is_killed() -> None:
     broker.wait(PATIENCE_S)
 
 
-def test_ctrl_c_leaves_the_last_word_to_the_parent() -> None:
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM", "SIGHUP"])
+def test_a_signal_to_the_group_leaves_the_last_word_to_the_parent(name: str) -> None:
     embedded = Embedded()
     embedded.start()
     assert embedded.process is not None
-    if os.name == "posix":
-        os.kill(embedded.process.pid, 2)
-    socket.create_connection(("127.0.0.1", embedded.port), PATIENCE_S).close()
-    assert embedded.process.poll() is None
+    embedded.process.send_signal(getattr(signal, name))
+    with pytest.raises(subprocess.TimeoutExpired):
+        embedded.process.wait(1.0)
     embedded.stop()
+    assert embedded.process.returncode == 0
 
 
 def test_a_broker_that_dies_is_started_again_on_its_port() -> None:
