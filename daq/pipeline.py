@@ -13,7 +13,7 @@ import numpy as np
 
 from daq.measure.air import AirMonitor
 from daq.measure.board_clock import BoardClock
-from daq.measure.calibration import pressures, resolution_pa
+from daq.measure.calibration import calibrated_instrument, pressures, resolution_pa
 from daq.measure.leakage import readings
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StabilityMonitor
@@ -65,15 +65,19 @@ MARK_BUTTON = 1
 
 
 class Measurement:
-    """From ticks to readings and their events, for one segment. Knows nothing of lines and links."""
+    """From ticks to readings and their events, for one segment. Knows nothing of lines and links.
 
-    def __init__(self, instrument: Instrument, calibration: Calibration, board: Board) -> None:
-        self._instrument, self._calibration, self._board = instrument, calibration, board
+    `at_s` is the host's time at which the board was opened: it tells how old the calibration is.
+    """
+
+    def __init__(self, instrument: Instrument, calibration: Calibration, board: Board, at_s: float) -> None:
+        self._instrument = instrument = calibrated_instrument(instrument, calibration)
+        self._calibration, self._board, self._at_s = calibration, board, at_s
         self._supply = SupplyMonitor(instrument)
         self._air = AirMonitor(instrument)
-        resolution = resolution_pa(board, calibration)
-        self._stability = StabilityMonitor(instrument, resolution)
-        self._taps = TapDetector(instrument, resolution)
+        self._resolution_pa = resolution_pa(board, calibration)
+        self._stability = StabilityMonitor(instrument, self._resolution_pa)
+        self._taps = TapDetector(instrument, self._resolution_pa)
         self._flags = BoardFlags()
 
     def feed(self, ticks: Ticks) -> tuple[list[Record], list[Event]]:
@@ -83,7 +87,9 @@ class Measurement:
         air_changes = self._air.feed(gauge)
         taps = self._taps.feed(gauge, held)
         stable, windows = self._stability.feed(gauge, held, taps)
-        found = [stable_reading(w, self._instrument, self._calibration) for w in windows]
+        found = [
+            stable_reading(w, self._instrument, self._calibration, self._at_s, self._resolution_pa) for w in windows
+        ]
         events: list[Event] = [*self._flags.feed(ticks), *supply_changes, *air_changes, *taps, *found]
         events.sort(key=lambda event: event.t_s)
         return [readings(gauge, held, stable, self._instrument)], events
@@ -129,6 +135,7 @@ class Pipeline:
         self._decoder: Decoder | BareDecoder | None = None
         self._segment = 0
         self._t_s = 0.0
+        self._linked_s = 0.0
         self._bad: Counter[str] = Counter()
         self._bad_evidence = b""
         self.lines: Counter[str] = Counter()
@@ -152,7 +159,7 @@ class Pipeline:
 
     def _link_up(self, item: LinkUp) -> Iterator[Record]:
         yield from self._close_segment()
-        self._board = item.board
+        self._board, self._linked_s = item.board, item.at_s
         self._decoder = BareDecoder() if item.board.line_format is LineFormat.BARE else Decoder()
         self._open_segment()
         reason = BARE_WARNING if item.board.line_format is LineFormat.BARE else ""
@@ -174,7 +181,7 @@ class Pipeline:
         self._clock = BoardClock(self._board.rate_hz)
         self._grid = TickGrid()
         self._grid.reset(self._segment)
-        self._measurement = Measurement(self._instrument, self._calibration, self._board)
+        self._measurement = Measurement(self._instrument, self._calibration, self._board, self._linked_s)
 
     def _close_segment(self) -> Iterator[Record]:
         if self._board is None:

@@ -8,10 +8,22 @@ from dataclasses import asdict, replace
 
 import numpy as np
 
-from daq.records import Board, Calibration, ChannelCalibration, Floats, Pressures, ReferenceMode, Ticks
+from daq.measure import orifice
+from daq.records import (
+    Board,
+    Calibration,
+    ChannelCalibration,
+    Floats,
+    Instrument,
+    Pairing,
+    Pressures,
+    ReferenceMode,
+    Ticks,
+)
 from daq.units import PA_PER_PSI
 
 _ID_DIGITS = 12
+_OF_THE_RESTRICTOR = ("discharge_coefficient", "critical_ratio")
 
 
 def to_volts(count: Floats, reference: Floats, bits: int, mode: ReferenceMode, reference_v: float) -> Floats:
@@ -30,8 +42,17 @@ def to_gauge_pa(volts: Floats, channel: ChannelCalibration) -> Floats:
     return (volts - channel.zero_v) * channel.pa_per_v
 
 
+def paired(cylinder_gauge_pa: Floats, pairing: Pairing | None) -> Floats:
+    """The cylinder pressure as the supply channel would read it: `pairing` taken off, at the cylinder's own pressure.
+
+    The pairing says indicated = p + offset + gain p for p on the scale of the supply channel, so p is solved for. To
+    take off offset + gain times the supply pressure would be wrong by gain (p1 - p2), half a point at half the loss.
+    """
+    return cylinder_gauge_pa if pairing is None else (cylinder_gauge_pa - pairing.offset_pa) / (1 + pairing.gain)
+
+
 def pressures(ticks: Ticks, board: Board, calibration: Calibration) -> Pressures:
-    """Gauge pressures of both channels, one row a tick."""
+    """Gauge pressures of both channels, one row a tick; the cylinder's paired with the supply's, if they are."""
 
     def gauge_pa(count: Floats, channel: ChannelCalibration) -> Floats:
         volts = to_volts(count, ticks.reference, board.bits, board.reference_mode, calibration.reference_v)
@@ -41,8 +62,8 @@ def pressures(ticks: Ticks, board: Board, calibration: Calibration) -> Pressures
         segment=ticks.segment,
         t_s=ticks.t_s,
         supply_gauge_pa=gauge_pa(ticks.supply_count, calibration.supply),
-        cylinder_gauge_pa=gauge_pa(ticks.cylinder_count, calibration.cylinder),
-        cylinder_low_gauge_pa=gauge_pa(ticks.cylinder_low_count, calibration.cylinder),
+        cylinder_gauge_pa=paired(gauge_pa(ticks.cylinder_count, calibration.cylinder), calibration.pairing),
+        cylinder_low_gauge_pa=paired(gauge_pa(ticks.cylinder_low_count, calibration.cylinder), calibration.pairing),
         flags=ticks.flags,
     )
 
@@ -51,6 +72,25 @@ def resolution_pa(board: Board, calibration: Calibration) -> float:
     """Pressure of one count, Pa; the coarser of the two channels."""
     steepest = max(abs(calibration.supply.pa_per_v), abs(calibration.cylinder.pa_per_v))
     return steepest * calibration.reference_v / 2.0**board.bits
+
+
+def calibrated_instrument(instrument: Instrument, calibration: Calibration) -> Instrument:
+    """The instrument with what the restrictor was found to be, if it was calibrated; it is then no longer assumed.
+
+    Conductance C becomes a discharge coefficient of the stated bore, by equal choked flow, and b the critical ratio:
+    one flow curve serves everywhere, calibrated or not. Between b and 1 it differs from the ellipse that C and b were
+    fitted with by 0.3 % of the choked flow at most; the uncertainty of converted quantities counts that.
+    """
+    found = calibration.restrictor
+    if found is None:
+        return instrument
+    bore_m2 = orifice.circle_area(instrument.restrictor_diameter_m)
+    return replace(
+        instrument,
+        discharge_coefficient=orifice.effective_area(found.conductance_m3_s_pa) / bore_m2,
+        critical_ratio=found.critical_ratio,
+        assumed=tuple(name for name in instrument.assumed if name not in _OF_THE_RESTRICTOR),
+    )
 
 
 def assumed_calibration(

@@ -1,22 +1,29 @@
-"""Standard uncertainties and how they combine (k = 1 throughout). Ref: JCGM 100, 4.3 and 5.2.2."""
+"""How standard uncertainties combine, and how wide an interval must be. Ref: JCGM 100, clauses 4 to 6 and annex G.
+
+Correlated inputs are first written as sums of independent errors (`independent`); from there on everything is a root
+of a sum of squares, and each square can be told by name.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
+
+import numpy as np
+
+from daq.records import Contribution, Floats
+
+CONFIDENCE = 0.975
+"""Quantile for the half-width of a two-sided 95 % interval."""
+_NORMAL_ABOVE = 1e6
+_PRECISE = 1e-15
+_MOST_TERMS = 3000
 
 
 def rectangular(half_width: float) -> float:
-    """Standard uncertainty of a quantity that lies within +- `half_width`, anywhere with equal chance."""
+    """Standard uncertainty of a quantity that lies within +- `half_width`, anywhere with equal chance. Ref: 4.3.7."""
     return half_width / math.sqrt(3)
-
-
-def combined(contributions: tuple[float, ...], correlation: float = 0.0) -> float:
-    """Root of the sum of squares of `sensitivity * u`; `correlation` is that of the first two contributions."""
-    variance = math.fsum(c * c for c in contributions)
-    if correlation:
-        variance += 2 * correlation * contributions[0] * contributions[1]
-    return math.sqrt(max(variance, 0.0))
 
 
 def loss_sensitivities(supply_gauge_pa: float, cylinder_gauge_pa: float) -> tuple[float, float]:
@@ -24,33 +31,107 @@ def loss_sensitivities(supply_gauge_pa: float, cylinder_gauge_pa: float) -> tupl
     return 100 * cylinder_gauge_pa / supply_gauge_pa**2, -100 / supply_gauge_pa
 
 
-def u_loss_pct(
-    supply_gauge_pa: float, cylinder_gauge_pa: float, u_supply_pa: float, u_cylinder_pa: float, correlation: float = 0.0
-) -> float:
-    """Standard uncertainty of the loss from those of the two pressures, percent."""
-    c1, c2 = loss_sensitivities(supply_gauge_pa, cylinder_gauge_pa)
-    return combined((c1 * u_supply_pa, c2 * u_cylinder_pa), correlation)
+def independent(u: Sequence[float], correlation: Sequence[Sequence[float]]) -> Floats:
+    """n correlated inputs as sums of n independent errors: shape (errors, inputs), one standard uncertainty each.
+
+    The first error carries all of the first input. Correlations of exactly +-1 are welcome. Ref: Cholesky
+    factorisation, JCGM 101, 6.4.8.4.
+    """
+    n = len(u)
+    factor = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i):
+            rest = correlation[i][j] - float((factor[:j, i] * factor[:j, j]).sum())
+            factor[j, i] = rest / factor[j, j] if factor[j, j] > 0 else 0.0
+        factor[i, i] = math.sqrt(max(1.0 - float((factor[:i, i] ** 2).sum()), 0.0))
+    errors: Floats = factor * np.asarray(u)
+    return errors
+
+
+def contributions(function: Callable[[Floats], Floats], inputs: Floats, errors: Floats) -> Floats:
+    """What each independent error does to each output: shape (outputs, errors), with sign.
+
+    `function` maps (inputs, points) to (outputs, points), `errors` has shape (errors, inputs). Half the difference of
+    the function one error up and one error down. Ref: JCGM 100, 5.1.3 note 2.
+    """
+    steps = np.concatenate((errors, -errors)).T
+    outputs = function(inputs[:, None] + steps)
+    up, down = np.split(outputs, 2, axis=-1)
+    return 0.5 * (up - down)
+
+
+def effective_degrees(budget: Iterable[Contribution]) -> float:
+    """Welch-Satterthwaite over the lines of a budget. Ref: JCGM 100, G.4.1.
+
+    The formula wants independent estimates of variance, and lines that come from one fit are not: what stands before
+    a colon in the name is the fit, and its lines count as one component with the degrees of freedom of that fit.
+    """
+    fits: dict[tuple[str, float], float] = {}
+    for line in budget:
+        fit = line.component.partition(":")[0], line.degrees_of_freedom
+        fits[fit] = fits.get(fit, 0.0) + line.contribution_pct**2
+    lost = math.fsum(variance**2 / degrees for (_, degrees), variance in fits.items())
+    return math.fsum(fits.values()) ** 2 / lost if lost > 0 else math.inf
+
+
+def coverage_factor(degrees: float) -> float:
+    """What a standard uncertainty is multiplied by for a 95 % interval. Ref: JCGM 100, G.6.4."""
+    return student_t(CONFIDENCE, degrees)
 
 
 @lru_cache(maxsize=256)
-def student_t(probability: float, degrees: int) -> float:
-    """Quantile of Student's t, 0.5 <= probability < 1: bisection of the exact series for whole degrees of freedom."""
-    low, high = 0.0, 1.0
-    while _inner_probability(high, degrees) < 2 * probability - 1:
-        low, high = high, 2 * high
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        below = _inner_probability(middle, degrees) < 2 * probability - 1
-        low, high = (middle, high) if below else (low, middle)
-    return high
+def student_t(probability: float, degrees: float) -> float:
+    """Quantile of Student's t, 0.5 <= probability < 1, for any degrees of freedom of 1 and more, infinity included.
+
+    Newton's method on P(|T| <= t): that curve bends down, so from zero it closes in from the left without overshoot.
+    """
+    wanted, t = 2 * probability - 1, 0.0
+    log_peak = _log_density_peak(degrees)
+    for _ in range(200):
+        step = (wanted - _inner_probability(t, degrees)) / (2 * _density(t, degrees, log_peak))
+        t += step
+        if abs(step) <= 1e-13 * t:
+            break
+    return t
 
 
-def _inner_probability(t: float, degrees: int) -> float:
-    """P(|T| <= t). Ref: Abramowitz and Stegun, 26.7.3 (odd) and 26.7.4 (even degrees of freedom)."""
-    theta = math.atan(t / math.sqrt(degrees))
-    cosine2, odd = math.cos(theta) ** 2, degrees % 2
-    term = total = (math.cos(theta) if odd else 1.0) if degrees > 1 else 0.0
-    for i in range(2 + odd, degrees - 1, 2):
-        term *= cosine2 * (i - 1) / i
-        total += term
-    return 2 / math.pi * (theta + math.sin(theta) * total) if odd else math.sin(theta) * total
+def _log_density_peak(degrees: float) -> float:
+    if degrees > _NORMAL_ABOVE:
+        return -0.5 * math.log(2 * math.pi)
+    return math.lgamma(0.5 * degrees + 0.5) - math.lgamma(0.5 * degrees) - 0.5 * math.log(degrees * math.pi)
+
+
+def _density(t: float, degrees: float, log_peak: float) -> float:
+    if degrees > _NORMAL_ABOVE:
+        return math.exp(log_peak - 0.5 * t * t)
+    return math.exp(log_peak - 0.5 * (degrees + 1) * math.log1p(t * t / degrees))
+
+
+def _inner_probability(t: float, degrees: float) -> float:
+    """P(|T| <= t). Ref: Abramowitz and Stegun, 26.5.27; above a million degrees of freedom the normal one."""
+    if degrees > _NORMAL_ABOVE:
+        return math.erf(t / math.sqrt(2))
+    square = t * t
+    if 3 * square < degrees + 5:  # the side on which the continued fraction converges fast
+        return _incomplete_beta(square / (degrees + square), 0.5, 0.5 * degrees)
+    return 1 - _incomplete_beta(degrees / (degrees + square), 0.5 * degrees, 0.5)
+
+
+def _incomplete_beta(x: float, a: float, b: float) -> float:
+    """Regularised incomplete beta function by its continued fraction. Ref: Abramowitz and Stegun, 26.5.8.
+
+    Evaluated forwards by the method of Lentz.
+    """
+    if x <= 0:
+        return 0.0
+    front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x)) / a
+    c, d, value = 1.0, 0.0, 1.0
+    for j in range(1, _MOST_TERMS):
+        m = j // 2
+        top = -(a + m) * (a + b + m) if j % 2 else m * (b - m)
+        term = top * x / ((a + j - 1) * (a + j))
+        d, c = 1 / (1 + term * d), 1 + term / c
+        value *= c * d
+        if abs(c * d - 1) < _PRECISE:
+            break
+    return front / value

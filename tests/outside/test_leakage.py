@@ -82,7 +82,7 @@ def test_leak_areas_computed_with_scipy(supply_psi, loss, k, area_mm2, diameter_
         0.001016, 0.8, orifice.CRITICAL_RATIO, ATMOSPHERE, 293.15, supply_psi * PSI, supply_band_pa=PSI
     )
     window = StableWindow(0, 0.0, 1.0, 20, supply_psi * PSI, supply_psi * PSI * (1 - loss / 100), 0.0, 0.0)
-    found = stable_reading(window, instrument, assumed_calibration())
+    found = stable_reading(window, instrument, assumed_calibration(), at_s=0.0, resolution_pa=0.0)
     assert found.area_ratio == pytest.approx(k, abs=6e-7)
     assert found.leak_area_m2 * 1e6 == pytest.approx(area_mm2, abs=6e-7)
     assert found.leak_diameter_m * 1e3 == pytest.approx(diameter_mm, abs=6e-6)
