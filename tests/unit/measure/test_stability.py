@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -164,6 +166,14 @@ def test_what_follows_a_tap_is_told_from_windows_after_it(bench, instrument) -> 
     stable, told = StabilityMonitor(instrument).feed(flat, np.ones(160, np.bool_), [tap])
     assert stable[79] and not stable[80 : 80 + WINDOW_ROWS[0] - 1].any() and stable[80 + WINDOW_ROWS[0]]
     assert len(told) == 2 and told[1].t_s - told[1].window_s >= tap.t_s
+
+
+def test_a_tap_counts_for_the_rows_of_later_calls_too(bench, instrument) -> None:
+    flat, monitor, held = bench.flat(4), StabilityMonitor(instrument), np.ones(80, np.bool_)
+    monitor.feed(flat, held, [Tap(0, float(flat.t_s[-1]), onset_s=3.5, depth_pa=1e4, recovery_s=0.4)])
+    later = replace(bench.flat(4), t_s=flat.t_s + 4.0)
+    stable, _ = monitor.feed(later, held)
+    assert not stable[: WINDOW_ROWS[0] - 2].any() and stable[WINDOW_ROWS[0]]
 
 
 def test_the_slope_has_hysteresis(bench, instrument) -> None:
