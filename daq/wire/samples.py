@@ -6,7 +6,7 @@ digit contributes at its place: a CRC is linear.
 
 from __future__ import annotations
 
-from binascii import crc_hqx
+from binascii import crc_hqx, unhexlify
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
@@ -41,12 +41,14 @@ _HEX_COLUMNS = np.array([column for column, byte in enumerate(_ROW) if byte == o
 _HIGH, _LOW = _HEX_COLUMNS[0::2], _HEX_COLUMNS[1::2]
 
 
-def _class_table() -> bytes:
-    """Class of each byte: 0 to 15 for a hexadecimal digit, else a class of its own in the upper half."""
-    table = np.full(256, 0xF0, np.uint8)
-    table[_DIGITS] = np.arange(16)
-    table[list(b",*S")] = (0x10, 0x20, 0x30)
-    return table.tobytes()
+def _kinds() -> bytes:
+    """Each byte to what the grammar makes of it: a hexadecimal digit to 0, a separator to itself, the rest to NUL."""
+    kinds = bytearray(256)
+    for kind in b"S,*":
+        kinds[kind] = kind
+    for digit in _DIGITS:
+        kinds[digit] = ord("0")
+    return bytes(kinds)
 
 
 def _crc_tables() -> U16:
@@ -63,8 +65,9 @@ def _crc_tables() -> U16:
     return tables.reshape(len(tables), 256)
 
 
-_CLASS = _class_table()
-_PATTERN = np.frombuffer(_ROW[:SAMPLE_LINE_BYTES].translate(_CLASS), np.uint8) & 0xF0
+_KINDS = _kinds()
+_LINE = np.dtype((np.bytes_, SAMPLE_LINE_BYTES))
+_ZEROS = _ROW[:SAMPLE_LINE_BYTES]
 _CRC_TABLES = _crc_tables()
 _CRC_PLACES = 256 * np.arange(len(_CRC_TABLES))
 
@@ -117,10 +120,12 @@ class SampleBlock:
 
         A row that is not right (grammar or CRC) holds no meaning.
         """
-        classes = np.frombuffer(b"".join(lines).translate(_CLASS), np.uint8).reshape(-1, SAMPLE_LINE_BYTES)
-        packed = (classes.take(_HIGH, axis=1) << 4) | classes.take(_LOW, axis=1)
-        record = packed.view(_RECORD)[:, 0]
-        right = ((classes & 0xF0) == _PATTERN).all(axis=1) & (record["crc"] == _crc(packed))
+        grammar = np.frombuffer(b"".join(lines).translate(_KINDS), _LINE) == _ZEROS
+        if not grammar.all():
+            lines = [line if fits else _ZEROS for line, fits in zip(lines, grammar.tolist(), strict=True)]
+        packed = unhexlify(b"".join(lines).translate(None, b"S,*"))
+        record = np.frombuffer(packed, _RECORD)
+        right = grammar & (record["crc"] == _crc(np.frombuffer(packed, np.uint8).reshape(-1, _RECORD.itemsize)))
         return cls(*(record[name].astype(_NATIVE[name]) for name in _COLUMNS)), right
 
 
