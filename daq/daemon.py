@@ -173,7 +173,8 @@ class Daemon:
             store, *others = self._runners
             await store.flush(DRAIN_S)
             for runner in [*others, store]:
-                await runner.drain(DRAIN_S)
+                if left := await runner.drain(DRAIN_S):
+                    _log.warning("sink %s: %d deliveries could not be written before the end", runner.name, left)
 
     def _keep(self, item: Input) -> None:
         """The raw log never stops the flow: a full disk is a fault that status tells, and is tried again."""
