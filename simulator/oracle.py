@@ -15,7 +15,7 @@ from simulator.scenario import Scenario
 from simulator.simulation import Simulation
 from simulator.timeline import timeline_of
 
-_LONGEST_STEP_S = 10e-3
+_LONGEST_STEP_S = 5e-3
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,9 +123,8 @@ class Bench:
         """Integrate up to `to_s`. The result depends on the calls only through the times they name."""
         while self.time_s < to_s:
             self._open_ports()
-            longest = self.chamber.longest_step_s(self._ports.supply_area_m2 + self._ports.outlet_area_m2)
             left_s = to_s - self.time_s
-            steps = ceil(left_s / min(longest, self.traits.longest_step_s))
+            steps = ceil(left_s / min(self.chamber.longest_step_s(self._ports), self.traits.longest_step_s))
             self._step(left_s / steps)
             self.time_s = to_s if steps == 1 else self.time_s + left_s / steps
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf, sqrt
 
-from simulator.physics.gas import CHOKED, CP, CV, R_AIR, STEEPEST, flow_kg_s
+from simulator.physics.gas import CHOKED, CP, CV, R_AIR, flow_kg_s, steepness
 
 
 @dataclass(slots=True)
@@ -46,9 +46,12 @@ class Chamber:
     def pressure_pa(self) -> float:
         return self.energy_j * R_AIR / (CV * self.volume_m3)
 
-    def longest_step_s(self, area_m2: float) -> float:
-        """Longest time step that stays well inside the stability of Runge-Kutta with this much area open (m2)."""
-        fastest_per_s = area_m2 * CHOKED * STEEPEST * R_AIR * sqrt(self.wall_k) / self.volume_m3
+    def longest_step_s(self, ports: Ports) -> float:
+        """Longest time step that stays well inside the stability of Runge-Kutta with these ports, as things stand."""
+        here_pa = self.pressure_pa
+        steep_m2 = ports.supply_area_m2 * steepness(_between(here_pa, ports.supply_pa))
+        steep_m2 += ports.outlet_area_m2 * (1.0 + steepness(_between(here_pa, ports.outside_pa)))
+        fastest_per_s = steep_m2 * CHOKED * R_AIR * sqrt(self.wall_k) / self.volume_m3
         return 0.7 / fastest_per_s if fastest_per_s > 0.0 else inf
 
     def step(self, dt_s: float, ports: Ports, growth_m3_s: float = 0.0) -> float:
@@ -88,3 +91,8 @@ class Chamber:
         out_k = here_k if flow_out > 0.0 else ports.outside_k
         heat = self.heat_w_per_k * (self.wall_k - here_k) - here_pa * growth_m3_s
         return flow_in, flow_out, CP * (flow_in * in_k - flow_out * out_k) + heat
+
+
+def _between(one_pa: float, other_pa: float) -> float:
+    """Pressure ratio of a flow between the two, whichever way it goes."""
+    return one_pa / other_pa if one_pa < other_pa else other_pa / one_pa

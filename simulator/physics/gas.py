@@ -35,7 +35,8 @@ _SUBSONIC_AT_CRITICAL = _subsonic(CRITICAL_RATIO)
 _FRACTION_AT_PATCH = sqrt(_subsonic(LINEAR_ABOVE) / _SUBSONIC_AT_CRITICAL)
 
 STEEPEST = _FRACTION_AT_PATCH / (1.0 - LINEAR_ABOVE)
-"""The largest slope of `choked_fraction` against the pressure ratio; it bounds the time step of a simulation."""
+"""The largest slope of `choked_fraction` against the pressure ratio."""
+_SLOPE_GROWS_AS = 1.4
 
 
 def choked_fraction(ratio: float) -> float:
@@ -45,6 +46,11 @@ def choked_fraction(ratio: float) -> float:
     if ratio > LINEAR_ABOVE:
         return STEEPEST * (1.0 - ratio)
     return sqrt(_subsonic(ratio) / _SUBSONIC_AT_CRITICAL)
+
+
+def steepness(ratio: float) -> float:
+    """At least the slope of `choked_fraction` at this ratio; it bounds the time step of a simulation."""
+    return STEEPEST if ratio > LINEAR_ABOVE else _SLOPE_GROWS_AS / sqrt(1.0 - ratio)
 
 
 def flow_kg_s(area_m2: float, from_pa: float, from_k: float, to_pa: float, to_k: float) -> float:

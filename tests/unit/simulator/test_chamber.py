@@ -82,10 +82,28 @@ def test_trapped_air_follows_the_piston(angle_deg: float, ratio: float, fall_psi
     assert 30.0 - (chamber.pressure_pa - ATMOSPHERE) / PSI == pytest.approx(fall_psi, abs=2e-4)
 
 
-def test_steps_shrink_where_much_is_open() -> None:
-    chamber = Chamber(75e-6, ATMOSPHERE, 293.15, 1.0)
-    assert chamber.longest_step_s(0.0) == inf
-    assert chamber.longest_step_s(30e-6) < 0.0002 < 0.002 < chamber.longest_step_s(1e-6)
+def test_steps_shrink_where_much_is_open_and_little_drives() -> None:
+    def longest_step_s(area_m2: float, supply_pa: float) -> float:
+        ports = Ports(area_m2, supply_pa, 293.15, 0.0, ATMOSPHERE, 293.15)
+        return Chamber(75e-6, ATMOSPHERE, 293.15, 1.0).longest_step_s(ports)
+
+    assert longest_step_s(0.0, 8e5) == inf
+    assert longest_step_s(30e-6, ATMOSPHERE) < 0.0002 < 0.002 < longest_step_s(1e-6, ATMOSPHERE)
+    assert longest_step_s(30e-6, 1.1 * ATMOSPHERE) > 10 * longest_step_s(30e-6, ATMOSPHERE)
+
+
+@pytest.mark.parametrize("leak_m2", [0.0, 0.01e-6, 0.08e-6, 0.25e-6, 1.2e-6])
+def test_the_longest_steps_lead_to_the_same_pressure(leak_m2: float) -> None:
+    ports = Ports(0.65e-6, 8e5, 293.15, leak_m2, ATMOSPHERE, 293.15)
+    coarse, fine = (Chamber(75e-6, ATMOSPHERE, 293.15, 1.0) for _ in range(2))
+    time_s = 0.0
+    while time_s < 10.0:
+        step_s = min(coarse.longest_step_s(ports), 10.0 - time_s)
+        coarse.step(step_s, ports)
+        time_s += step_s
+    for _ in range(100_000):
+        fine.step(1e-4, ports)
+    assert coarse.pressure_pa == pytest.approx(fine.pressure_pa, rel=1e-6)
 
 
 def test_ideal_gas_at_the_start() -> None:

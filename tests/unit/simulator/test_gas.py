@@ -9,7 +9,7 @@ import pytest
 from CoolProp.CoolProp import PT_INPUTS, AbstractState, PSmass_INPUTS
 from scipy.optimize import minimize_scalar
 
-from simulator.physics.gas import CRITICAL_RATIO, LINEAR_ABOVE, R_AIR, choked_fraction, flow_kg_s
+from simulator.physics.gas import CRITICAL_RATIO, LINEAR_ABOVE, R_AIR, choked_fraction, flow_kg_s, steepness
 
 AREA = 0.6485855732e-6
 STATES = [(pressure, warm, ratio) for pressure in (3e5, 652905.58, 790800.73) for warm in (273.15, 293.15)
@@ -52,3 +52,10 @@ def test_no_difference_no_flow() -> None:
 @pytest.mark.parametrize("ratio", [CRITICAL_RATIO, LINEAR_ABOVE])
 def test_pieces_of_the_curve_meet(ratio: float) -> None:
     assert choked_fraction(ratio * (1 - 1e-12)) == pytest.approx(choked_fraction(ratio * (1 + 1e-12)), rel=1e-8)
+
+
+def test_no_flow_curve_is_steeper_than_it_says() -> None:
+    ratios = np.linspace(CRITICAL_RATIO, 1.0, 5001)
+    flows = np.array([choked_fraction(float(ratio)) for ratio in ratios])
+    steepest = np.maximum.accumulate([steepness(float(ratio)) for ratio in ratios])[1:]
+    assert (np.abs(np.diff(flows) / np.diff(ratios)) <= steepest).all()
