@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from daq.procedure.engine import EngineOrder
+from daq.procedure.tap_effect import tap_effect
 from daq.records import (
     AirChange,
     AirState,
     CylinderDone,
     Event,
+    Fault,
     Marked,
     MarkKind,
     Session,
@@ -44,20 +46,22 @@ class Trigger(StrEnum):
 
 
 P, T = Phase, Trigger
+AIR_LOST = "The air went before the reading was stable."
+AIR_LOST_TODO = "If that was not you, check hose and coupling; the cylinder is tested again as soon as the air is back."
 
 # (phase, trigger) -> (next phase, what is done). What is not listed changes nothing.
 # "finish" and "advance" move to the next cylinder, or to DONE after the last.
 TABLE: dict[tuple[Phase, Trigger], tuple[Phase, str]] = {
     (P.WAIT_AIR, T.AIR_ON): (P.SETTLE, "begin"),
     (P.SETTLE, T.STABLE): (P.AS_FOUND, "capture"),
-    (P.SETTLE, T.AIR_OFF): (P.WAIT_AIR, "begin"),
+    (P.SETTLE, T.AIR_OFF): (P.WAIT_AIR, "lose_air"),
     (P.AS_FOUND, T.TAP): (P.RESETTLE, "count_tap"),
     (P.AS_FOUND, T.AIR_OFF): (P.WAIT_AIR, "finish"),
     (P.RESETTLE, T.TAP): (P.RESETTLE, "count_tap"),
-    (P.RESETTLE, T.STABLE): (P.AFTER_TAP, "capture"),
+    (P.RESETTLE, T.STABLE): (P.AFTER_TAP, "capture_after"),
     (P.RESETTLE, T.AIR_OFF): (P.WAIT_AIR, "finish"),
     (P.AFTER_TAP, T.TAP): (P.RESETTLE, "count_tap"),
-    (P.AFTER_TAP, T.STABLE): (P.AFTER_TAP, "capture"),
+    (P.AFTER_TAP, T.STABLE): (P.AFTER_TAP, "capture_after"),
     (P.AFTER_TAP, T.AIR_OFF): (P.WAIT_AIR, "finish"),
     (P.WAIT_AIR, T.NEXT): (P.WAIT_AIR, "advance"),
     (P.SETTLE, T.NEXT): (P.WAIT_AIR, "advance"),
@@ -78,11 +82,12 @@ TABLE: dict[tuple[Phase, Trigger], tuple[Phase, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """What has been seen of the cylinder under test since its air went on."""
+    """What has been seen of the cylinder under test since its air went on; `new_taps` came after the newest capture."""
 
     as_found: StableReading | None = None
     after_tap: StableReading | None = None
     taps: int = 0
+    new_taps: int = 0
 
 
 class Procedure:
@@ -121,7 +126,9 @@ class Procedure:
     def _act(self, action: str, event: Event) -> list[Event]:
         actions: dict[str, Callable[[Event], list[Event]]] = {
             "begin": self._begin,
+            "lose_air": self._lose_air,
             "capture": self._capture,
+            "capture_after": self._capture_after,
             "count_tap": self._count_tap,
             "finish": self._finish,
             "advance": self._advance,
@@ -134,17 +141,27 @@ class Procedure:
         self._work = Work()
         return []
 
+    def _lose_air(self, event: Event) -> list[Event]:
+        """Vented before anything was stable: the mechanic knows why, or the hose came off."""
+        self._work = Work()
+        return [
+            Fault(event.segment, event.t_s, "air-lost", "The air went before the reading was stable.", AIR_LOST_TODO)
+        ]
+
     def _capture(self, event: Event) -> list[Event]:
-        """The first reading before a tap is the one as found; after taps the newest counts."""
         assert isinstance(event, StableReading)
-        if self.phase is Phase.AS_FOUND:
-            self._work = replace(self._work, as_found=event)
-        else:
-            self._work = replace(self._work, after_tap=event)
+        self._work = replace(self._work, as_found=event)
         return []
 
+    def _capture_after(self, event: Event) -> list[Event]:
+        """The newest reading counts; the first one after taps tells what they did."""
+        assert isinstance(event, StableReading)
+        before, taps = self._work.after_tap or self._work.as_found, self._work.new_taps
+        self._work = replace(self._work, after_tap=event, new_taps=0)
+        return [tap_effect(before, event, taps)] if before is not None and taps else []
+
     def _count_tap(self, event: Event) -> list[Event]:
-        self._work = replace(self._work, taps=self._work.taps + 1)
+        self._work = replace(self._work, taps=self._work.taps + 1, new_taps=self._work.new_taps + 1)
         return []
 
     def _finish(self, event: Event) -> list[Event]:

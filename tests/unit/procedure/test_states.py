@@ -11,12 +11,15 @@ from daq.records import (
     AirState,
     CylinderDone,
     Event,
+    Fault,
     Marked,
     Session,
     StableReading,
     SupplyChange,
     SupplyState,
     Tap,
+    TapEffect,
+    TapVerdict,
     TestDone,
 )
 
@@ -78,6 +81,21 @@ def test_vented_before_anything_was_stable_keeps_the_cylinder(procedure: Procedu
     events = feed(procedure, ON, OFF)
     assert not [e for e in events if isinstance(e, CylinderDone)]
     assert procedure.cylinder == 1
+
+
+def test_each_series_of_taps_has_its_effect(procedure: Procedure) -> None:
+    events = feed(procedure, ON, reading(12.0), TAP, TAP, reading(8.0), reading(8.1), TAP, reading(8.2))
+    effects = [e for e in events if isinstance(e, TapEffect)]
+    assert [(e.taps, e.before_pct, e.after_pct, e.verdict) for e in effects] == [
+        (2, 12.0, 8.0, TapVerdict.IMPROVED),
+        (1, 8.1, 8.2, TapVerdict.NO_CHANGE),
+    ]
+    assert all(e.cylinder == 1 for e in effects)
+
+
+def test_air_that_goes_before_anything_is_stable_is_told(procedure: Procedure) -> None:
+    assert [e.fault for e in feed(procedure, ON, OFF) if isinstance(e, Fault)] == ["air-lost"]
+    assert not [e for e in feed(procedure, ON, reading(9.0), OFF) if isinstance(e, Fault)]
 
 
 def test_a_tap_before_the_capture_is_not_counted(procedure: Procedure) -> None:

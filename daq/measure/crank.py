@@ -1,0 +1,70 @@
+"""A crank that moves under pressure: the cylinder pressure falls well below its stable value and does not come back.
+
+A tap comes back, a vented line goes to nothing, a droop shows on the supply. What is left is a piston that moved off
+top dead centre (its volume grows, then a valve opens), or a hose that begins to leak: both want the air off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from daq.measure.air import OFF_BELOW
+from daq.measure.taps import LONGEST_S
+from daq.measure.trailing import Switch
+from daq.records import Bools, Fault, Floats, Instrument, Pressures, Tap
+from daq.units import PressureUnit
+
+FALLEN = 0.05
+"""Of the set point: five points of loss."""
+STAYS_S = LONGEST_S + 0.2
+BACK_S = 0.5
+
+
+class CrankMonitor:
+    """Compares each row with the newest stable pressure; a tap, a vented line or a new segment asks for a new one."""
+
+    def __init__(self, instrument: Instrument) -> None:
+        self._set_point_pa = instrument.set_point_pa
+        self._begin(-1)
+
+    def _begin(self, segment: int) -> None:
+        self._segment = segment
+        self._stable_pa = np.nan
+        self._switch = Switch(STAYS_S, BACK_S)
+
+    def feed(self, pressures: Pressures, held: Bools, stable: Bools, taps: Sequence[Tap]) -> list[Fault]:
+        """Faults among these rows; `taps` are those that ended among them."""
+        if pressures.segment != self._segment:
+            self._begin(pressures.segment)
+        cylinder = pressures.cylinder_gauge_pa
+        expected = self._expected(pressures.t_s, cylinder, stable, taps)
+        fallen = held & (expected - cylinder > FALLEN * self._set_point_pa)
+        on, changes = self._switch.feed(pressures.t_s, fallen, ~fallen)
+        return [self._fault(pressures, expected, row, bool(on[row])) for row in changes.tolist()]
+
+    def _expected(self, t_s: Floats, cylinder: Floats, stable: Bools, taps: Sequence[Tap]) -> Floats:
+        """For each row the cylinder pressure of the newest stable row since the last tap or vent; NaN without one."""
+        rows = np.arange(len(t_s))
+        forget = cylinder < OFF_BELOW * self._set_point_pa
+        forget[np.searchsorted(t_s, [tap.t_s for tap in taps])] = True
+        last_stable = np.maximum.accumulate(np.where(stable, rows, -1))
+        last_forget = np.maximum.accumulate(np.where(forget, rows, -1))
+        known = np.where(last_stable >= 0, cylinder[last_stable], self._stable_pa)
+        expected = np.where(last_forget > last_stable, np.nan, known)
+        if len(rows):
+            self._stable_pa = float(expected[-1])
+        return expected
+
+    def _fault(self, pressures: Pressures, expected: Floats, row: int, came: bool) -> Fault:
+        show = PressureUnit.PSI.show
+        now_pa = float(pressures.cylinder_gauge_pa[row])
+        t_s = float(pressures.t_s[row])
+        if not came:
+            return Fault(pressures.segment, t_s, "crank-moved", f"The cylinder holds {show(now_pa)} again.", "", True)
+        seen = (
+            f"The cylinder fell from {show(float(expected[row]))} to {show(now_pa)} and stays there; the supply holds."
+        )
+        todo = "Vent the air before you touch anything: the crank has moved, or the hose leaks."
+        return Fault(pressures.segment, t_s, "crank-moved", seen, todo)

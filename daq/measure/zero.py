@@ -1,0 +1,107 @@
+"""The zero of both channels, checked whenever the line is vented: a small shift is taken off, a large one is refused.
+
+Vented means that both channels read next to nothing and stand still. That cannot be told from a small pressure that
+stands still as well, so only as much is ever taken off as the class of the sensors explains.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from daq.measure.trailing import Trailing
+from daq.records import Bools, Calibration, Floats, Pressures, ZeroCheck
+
+VENTED = 0.03
+"""Of full scale: what reads more than this is under pressure."""
+WINDOW_ROWS = 60
+"""Three seconds of ticks: they decide whether the line stands still, and their mean is the shift."""
+_STILL = 0.0006  # of full scale, between the means of the first and the last third
+_TAKEN_OFF = 2.0  # times the class of the sensor
+_THIRD = WINDOW_ROWS // 3
+
+
+class ZeroMonitor:
+    """Takes the present zero off the pressures, and tells of each check: once for each time that the line is vented.
+
+    The shift lives as long as the monitor: a board that restarts keeps its sensors.
+    """
+
+    def __init__(self, calibration: Calibration) -> None:
+        channels = (calibration.supply, calibration.cylinder)
+        self._full_scale_pa = np.array([channel.full_scale_pa for channel in channels])
+        self._most_pa = _TAKEN_OFF * np.array([channel.accuracy_pa for channel in channels])
+        self._shift_pa = np.zeros(2)
+        self._begin(-1)
+
+    def _begin(self, segment: int) -> None:
+        self._segment = segment
+        self._trailing = Trailing(2, WINDOW_ROWS)
+        self._vented_rows = 0
+        self._checked = False
+
+    def feed(self, pressures: Pressures) -> tuple[Pressures, list[ZeroCheck]]:
+        """The pressures with the zero of each row taken off, and the checks among these rows."""
+        if pressures.segment != self._segment:
+            self._begin(pressures.segment)
+        raw = np.stack((pressures.supply_gauge_pa, pressures.cylinder_gauge_pa))
+        joined = self._trailing.feed(*raw)
+        vented = np.asarray((np.abs(raw) < VENTED * self._full_scale_pa[:, None]).all(axis=0))
+        shift_pa = np.empty_like(raw)
+        checks, start = [], 0
+        for row in self._due(vented):
+            if (mean_pa := self._still(joined[:, row : row + WINDOW_ROWS])) is None:
+                continue
+            shift_pa[:, start:row] = self._shift_pa[:, None]
+            checks.append(self._check(pressures.segment, float(pressures.t_s[row]), mean_pa))
+            start = row
+        shift_pa[:, start:] = self._shift_pa[:, None]
+        return _without(pressures, shift_pa), checks
+
+    def _due(self, vented: Bools) -> Iterator[int]:
+        """Rows at which the line has been vented for a whole window and was not yet checked since it is."""
+        if len(vented) and not vented.any():
+            self._vented_rows, self._checked = 0, False
+            return
+        for row, is_vented in enumerate(vented.tolist()):
+            self._vented_rows = self._vented_rows + 1 if is_vented else 0
+            self._checked = self._checked and is_vented
+            if self._vented_rows >= WINDOW_ROWS and not self._checked:
+                self._vented_rows = 0
+                yield row
+
+    def _still(self, window: Floats) -> Floats | None:
+        """Means of both channels over the window, or None if one of them still moves."""
+        first, last = window[:, :_THIRD].mean(axis=1), window[:, -_THIRD:].mean(axis=1)
+        still = (np.abs(last - first) < _STILL * self._full_scale_pa).all()
+        return window.mean(axis=1) if still else None
+
+    def _check(self, segment: int, t_s: float, mean_pa: Floats) -> ZeroCheck:
+        self._checked = True
+        supply_pa, cylinder_pa = mean_pa.tolist()
+        too_far = np.abs(mean_pa) > self._most_pa
+        if too_far.any():
+            reason = _refusal([name for name, far in zip(("supply", "cylinder"), too_far, strict=True) if far])
+            return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, False, reason)
+        self._shift_pa = mean_pa
+        return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, True, "the line is vented and both channels stand still")
+
+
+def _refusal(names: list[str]) -> str:
+    which = " and ".join(names)
+    return (
+        f"the {which} channel is further from zero than its class allows: is the line open to the air? "
+        "If it is, check sensor and wiring, and calibrate it anew"
+    )
+
+
+def _without(pressures: Pressures, shift_pa: Floats) -> Pressures:
+    """Each row less its shift."""
+    return replace(
+        pressures,
+        supply_gauge_pa=pressures.supply_gauge_pa - shift_pa[0],
+        cylinder_gauge_pa=pressures.cylinder_gauge_pa - shift_pa[1],
+        cylinder_low_gauge_pa=pressures.cylinder_low_gauge_pa - shift_pa[1],
+    )

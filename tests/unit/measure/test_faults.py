@@ -1,0 +1,151 @@
+"""Faults of sensors and line: each is seen, said once, and over when it is; an ordinary test shows none."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.measure.calibration import assumed_calibration
+from daq.measure.crank import CrankMonitor
+from daq.measure.faults import FaultMonitor
+from daq.records import Fault, Instrument, Pressures, Tap
+
+PSI = 6894.757293168361
+CALIBRATION = assumed_calibration()
+ROWS = 400
+
+
+@pytest.fixture
+def monitor(instrument: Instrument) -> FaultMonitor:
+    return FaultMonitor(instrument, CALIBRATION)
+
+
+def line(supply_psi: np.ndarray | float, cylinder_psi: np.ndarray | float, noise_psi: float = 0.02) -> Pressures:
+    rng = np.random.default_rng(3)
+    supply, cylinder = (np.broadcast_to(p, ROWS) * PSI for p in (supply_psi, cylinder_psi))
+    noise = rng.normal(0, noise_psi * PSI, (2, ROWS))
+    t_s = 0.05 * np.arange(ROWS)
+    return Pressures(1, t_s, supply + noise[0], cylinder + noise[1], cylinder + noise[1], np.zeros(ROWS, np.int64))
+
+
+def step(before: float, after: float, at: int = 100, until: int = ROWS) -> np.ndarray:
+    course = np.full(ROWS, before)
+    course[at:until] = after
+    return course
+
+
+def told(faults: list[Fault]) -> list[tuple[str, bool]]:
+    return [(fault.fault, fault.over) for fault in faults]
+
+
+@pytest.mark.parametrize(
+    ("supply_psi", "cylinder_psi", "fault"),
+    [
+        (step(100, 152, until=200), 90.0, "overpressure"),
+        (step(100, -18.75, until=200), 0.0, "supply-sensor-open"),
+        (100.0, step(90, -18.75, until=200), "cylinder-sensor-open"),
+    ],
+)
+def test_a_fault_comes_once_and_is_over_once(monitor, supply_psi, cylinder_psi, fault: str) -> None:
+    found = monitor.feed(line(supply_psi, cylinder_psi))
+    assert told(found) == [(fault, False), (fault, True)]
+    assert 5.0 <= found[0].t_s <= 5.5 and found[1].t_s > 10.0
+    assert found[0].seen and found[0].todo
+
+
+def test_a_wire_at_five_volts_is_both_saturated_and_too_much(monitor) -> None:
+    assert {name for name, _ in told(monitor.feed(line(100.0, step(90, 168.75))))} == {
+        "overpressure",
+        "sensor-saturated",
+    }
+
+
+def test_the_weakest_part_sets_the_limit(instrument: Instrument) -> None:
+    weak = FaultMonitor(replace(instrument, hose_limit_pa=110 * PSI), CALIBRATION)
+    assert told(weak.feed(line(step(100, 115), 90.0))) == [("overpressure", False)]
+
+
+def test_a_cylinder_channel_that_does_not_follow_is_stuck(monitor) -> None:
+    pressures = line(step(100, 60), 90.0)
+    pressures.cylinder_gauge_pa[:] = 90 * PSI
+    assert told(monitor.feed(pressures))[0] == ("cylinder-sensor-stuck", False)
+
+
+def test_a_supply_channel_that_stands_below_the_cylinder_is_stuck(monitor) -> None:
+    pressures = line(50.0, 75 + 20 * np.sin(0.1 * np.arange(ROWS)))
+    pressures.supply_gauge_pa[:] = 50 * PSI
+    assert ("supply-sensor-stuck", False) in told(monitor.feed(pressures))
+
+
+def test_swapped_channels_are_told(monitor) -> None:
+    assert told(monitor.feed(line(85.0, 100.0))) == [("channels-swapped", False)]
+
+
+@pytest.mark.parametrize(
+    ("supply_psi", "cylinder_psi"),
+    [
+        (100.0, 90.0),
+        (100.0, 0.0),
+        (step(0, 100), 0.0),
+        (step(100, 0, at=200, until=260), step(90, 60, at=202, until=262)),
+        (100.0, step(90, 2, at=200, until=210)),
+    ],
+)
+@pytest.mark.parametrize("noise_psi", [0.0, 0.1])
+def test_an_ordinary_day_shows_no_fault(monitor, supply_psi, cylinder_psi, noise_psi: float) -> None:
+    assert monitor.feed(line(supply_psi, cylinder_psi, noise_psi)) == []
+
+
+# ---- the crank
+
+
+def crank(
+    instrument: Instrument, cylinder_psi: np.ndarray, stable_until: int, taps: tuple[Tap, ...] = ()
+) -> list[Fault]:
+    pressures = line(100.0, cylinder_psi)
+    stable = np.arange(ROWS) < stable_until
+    return CrankMonitor(instrument).feed(pressures, np.ones(ROWS, bool), stable, taps)
+
+
+def test_a_pressure_that_falls_and_stays_is_told(instrument: Instrument) -> None:
+    (fault,) = crank(instrument, step(90, 40), 100)
+    assert fault.fault == "crank-moved" and 8.5 < fault.t_s < 9.0
+    assert "90.0 psi" in fault.seen and "40.0 psi" in fault.seen and "Vent" in fault.todo
+
+
+def test_it_is_over_when_the_pressure_is_back(instrument: Instrument) -> None:
+    assert told(crank(instrument, step(90, 40, until=220), 100)) == [("crank-moved", False), ("crank-moved", True)]
+
+
+def test_what_comes_back_in_time_is_no_crank(instrument: Instrument) -> None:
+    assert crank(instrument, step(90, 20, until=168), 100) == []
+
+
+def test_a_vented_line_is_no_crank(instrument: Instrument) -> None:
+    assert crank(instrument, step(90, 0.5), 100) == []
+
+
+def test_a_tap_that_left_the_valve_worse_is_no_crank(instrument: Instrument) -> None:
+    assert crank(instrument, step(90, 70), 100, (Tap(1, 6.0, 5.0, 3e5, 1.0),)) == []
+
+
+def test_without_a_stable_reading_there_is_nothing_to_fall_from(instrument: Instrument) -> None:
+    assert crank(instrument, step(90, 40), 0) == []
+
+
+@pytest.mark.parametrize("size", [1, 13, 101])
+def test_any_split_gives_the_same(instrument: Instrument, size: int) -> None:
+    whole = line(step(100, 152, 300), step(90, 40, until=220))
+    stable = np.arange(ROWS) < 100
+    crank_monitor, fault_monitor = CrankMonitor(instrument), FaultMonitor(instrument, CALIBRATION)
+    cranks, faults = [], []
+    for start in range(0, ROWS, size):
+        end = start + size
+        part = Pressures(1, *(getattr(whole, name)[start:end] for name in list(Pressures.__slots__)[1:]))
+        cranks += crank_monitor.feed(part, np.ones(len(part.t_s), bool), stable[start:end], ())
+        faults += fault_monitor.feed(part)
+    assert cranks == CrankMonitor(instrument).feed(whole, np.ones(ROWS, bool), stable, ())
+    assert faults == FaultMonitor(instrument, CALIBRATION).feed(whole)
+    assert cranks and faults

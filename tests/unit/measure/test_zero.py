@@ -1,0 +1,97 @@
+"""The zero: adjusted when small, refused when large, never guessed while anything moves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.measure.calibration import assumed_calibration
+from daq.measure.zero import WINDOW_ROWS, ZeroMonitor
+from daq.records import Pressures, ZeroCheck
+
+PSI = 6894.757293168361
+CALIBRATION = assumed_calibration()  # 150 psi, class 0.75 psi
+
+
+def line(supply_psi: np.ndarray, cylinder_psi: np.ndarray, segment: int = 1, noise_psi: float = 0.02) -> Pressures:
+    rng = np.random.default_rng(7)
+    n = len(supply_psi)
+    supply, cylinder = (p * PSI + rng.normal(0, noise_psi * PSI, n) for p in (supply_psi, cylinder_psi))
+    return Pressures(segment, 0.05 * np.arange(n), supply, cylinder, cylinder - 100.0, np.zeros(n, np.int64))
+
+
+def vented(supply_psi: float, cylinder_psi: float, rows: int = 200) -> Pressures:
+    return line(np.full(rows, supply_psi), np.full(rows, cylinder_psi))
+
+
+def test_a_small_shift_is_taken_off_from_then_on() -> None:
+    corrected, (check,) = ZeroMonitor(CALIBRATION).feed(vented(0.4, -0.6))
+    assert check.adjusted and check.t_s == pytest.approx(0.05 * (WINDOW_ROWS - 1))
+    assert check.supply_shift_pa == pytest.approx(0.4 * PSI, abs=0.01 * PSI)
+    assert check.cylinder_shift_pa == pytest.approx(-0.6 * PSI, abs=0.01 * PSI)
+    before, after = slice(0, WINDOW_ROWS - 1), slice(WINDOW_ROWS - 1, None)
+    assert corrected.supply_gauge_pa[before].mean() == pytest.approx(0.4 * PSI, abs=0.02 * PSI)
+    for name in ("supply_gauge_pa", "cylinder_gauge_pa"):
+        assert getattr(corrected, name)[after].mean() == pytest.approx(0.0, abs=0.02 * PSI)
+    assert corrected.cylinder_low_gauge_pa[after].mean() == pytest.approx(-100.0, abs=0.02 * PSI)
+
+
+@pytest.mark.parametrize(("supply_psi", "cylinder_psi", "name"), [(2.0, 0.1, "supply"), (0.1, -2.5, "cylinder")])
+def test_a_large_shift_is_refused_with_its_channel(supply_psi: float, cylinder_psi: float, name: str) -> None:
+    pressures = vented(supply_psi, cylinder_psi)
+    corrected, (check,) = ZeroMonitor(CALIBRATION).feed(pressures)
+    assert not check.adjusted and name in check.reason
+    np.testing.assert_array_equal(corrected.supply_gauge_pa, pressures.supply_gauge_pa)
+
+
+def test_it_is_told_once_for_each_time_the_line_is_vented() -> None:
+    supply = np.concatenate((np.zeros(200), np.full(100, 100.0), np.zeros(200)))
+    _, checks = ZeroMonitor(CALIBRATION).feed(line(supply, 0.9 * supply))
+    assert len(checks) == 2
+
+
+def test_a_line_that_bleeds_down_is_not_taken_for_vented_until_it_stands_still() -> None:
+    bleeding = 3.0 * np.exp(-np.arange(400) / 60.0)
+    _, checks = ZeroMonitor(CALIBRATION).feed(line(bleeding, bleeding))
+    assert checks and checks[0].t_s > 9.0
+    assert abs(checks[0].supply_shift_pa) < 0.2 * PSI
+
+
+@pytest.mark.parametrize(("supply_psi", "cylinder_psi"), [(100.0, 0.0), (0.0, 60.0), (6.0, 6.0)])
+def test_under_pressure_there_is_no_zero(supply_psi: float, cylinder_psi: float) -> None:
+    _, checks = ZeroMonitor(CALIBRATION).feed(vented(supply_psi, cylinder_psi))
+    assert not checks
+
+
+def test_a_short_vent_is_too_short() -> None:
+    supply = np.concatenate((np.full(50, 100.0), np.zeros(WINDOW_ROWS - 1), np.full(50, 100.0)))
+    _, checks = ZeroMonitor(CALIBRATION).feed(line(supply, supply))
+    assert not checks
+
+
+def test_the_shift_outlives_a_restart_of_the_board() -> None:
+    monitor = ZeroMonitor(CALIBRATION)
+    monitor.feed(vented(0.4, -0.6))
+    again = replace(vented(100.4, 89.4, 20), segment=2)
+    corrected, _ = monitor.feed(again)
+    assert corrected.supply_gauge_pa.mean() == pytest.approx(100.0 * PSI, abs=0.02 * PSI)
+    assert corrected.cylinder_gauge_pa.mean() == pytest.approx(90.0 * PSI, abs=0.02 * PSI)
+
+
+@pytest.mark.parametrize("size", [1, 7, 59, 61])
+def test_any_split_gives_the_same(size: int) -> None:
+    supply = np.concatenate((np.full(150, 0.3), np.full(40, 100.0), np.full(150, -0.2)))
+    whole = line(supply, 0.9 * supply)
+    expected, checks = ZeroMonitor(CALIBRATION).feed(whole)
+    monitor = ZeroMonitor(CALIBRATION)
+    found: list[ZeroCheck] = []
+    parts = []
+    for start in range(0, len(supply), size):
+        part = Pressures(1, *(getattr(whole, name)[start : start + size] for name in list(Pressures.__slots__)[1:]))
+        corrected, more = monitor.feed(part)
+        parts.append(corrected.cylinder_gauge_pa)
+        found += more
+    assert found == checks
+    np.testing.assert_array_equal(np.concatenate(parts), expected.cylinder_gauge_pa)
