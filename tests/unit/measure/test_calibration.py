@@ -3,8 +3,26 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.calibration import assumed_calibration, identified, pressures, resolution_pa, to_gauge_pa, to_volts
-from daq.records import Board, ChannelCalibration, LineFormat, ReferenceMode, Ticks
+from daq.measure.calibration import (
+    assumed_calibration,
+    calibrated_instrument,
+    identified,
+    pressures,
+    resolution_pa,
+    to_gauge_pa,
+    to_volts,
+)
+from daq.measure.leakage import restrictor
+from daq.measure.orifice import effective_area, sonic_conductance
+from daq.records import (
+    Board,
+    ChannelCalibration,
+    LineFormat,
+    Pairing,
+    ReferenceMode,
+    RestrictorCalibration,
+    Ticks,
+)
 
 PSI = 6894.757293168361
 
@@ -76,3 +94,35 @@ def test_one_count_of_pressure() -> None:
     ten, twelve = Board(LineFormat.FRAMED, bits=10), Board(LineFormat.FRAMED, bits=12)
     assert resolution_pa(ten, assumed_calibration()) == pytest.approx(0.18310547 * PSI, rel=1e-7)
     assert resolution_pa(twelve, assumed_calibration()) == pytest.approx(0.04577637 * PSI, rel=1e-7)
+
+
+def test_paired_channels_agree_at_any_pressure() -> None:
+    """The cylinder channel reads offset + gain p more; whatever the supply is, that is taken off at its own p."""
+    offset_pa, gain = 1500.0, 0.006
+    pairing = Pairing("p", 0.0, offset_pa, gain, 0.0, 0.0, 0.0, 0.0, 5.0, 0.0, 8e5)
+    base = assumed_calibration()
+    calibration, board = replace(base, pairing=pairing), Board(LineFormat.FRAMED, bits=16)
+    true = np.array([0.0, 20.0, 60.0, 99.0]) * PSI
+
+    def count(gauge_pa: np.ndarray) -> list[float]:
+        volts = base.cylinder.zero_v + gauge_pa / base.cylinder.pa_per_v
+        return (volts / 5.0 * 65536 - 0.5).tolist()
+
+    cylinder = count(true * (1 + gain) + offset_pa)
+    found = pressures(ticks(count(np.full(4, 100 * PSI)), cylinder, cylinder, [0.0] * 4), board, calibration)
+    np.testing.assert_allclose(found.cylinder_gauge_pa, true, atol=1e-6)
+    np.testing.assert_allclose(found.cylinder_low_gauge_pa, true, atol=1e-6)
+    np.testing.assert_allclose(found.supply_gauge_pa, 100 * PSI, rtol=1e-12)
+
+
+def test_a_calibrated_restrictor_is_used_and_no_longer_assumed(instrument) -> None:
+    conductance = sonic_conductance(0.9 * np.pi / 4 * 0.001016**2)
+    found = RestrictorCalibration("r", 0.0, conductance, 0.47, 1e-11, 0.01, 0.0, 5.0)
+    assumed = replace(instrument, assumed=("discharge_coefficient", "critical_ratio", "gas_temperature"))
+    calibration = replace(assumed_calibration(), restrictor=found)
+    used = calibrated_instrument(assumed, calibration)
+    assert restrictor(used).effective_area_m2 == pytest.approx(effective_area(conductance), rel=1e-12)
+    assert used.discharge_coefficient == pytest.approx(0.9) and used.critical_ratio == 0.47
+    assert used.assumed == ("gas_temperature",)
+    assert calibrated_instrument(used, calibration) == used
+    assert calibrated_instrument(assumed, assumed_calibration()) is assumed

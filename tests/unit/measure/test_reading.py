@@ -1,9 +1,12 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from daq.measure.calibration import assumed_calibration
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StableWindow
+from daq.records import RestrictorCalibration
 
 PSI = 6894.757293168361
 AT_S = 1.7e9
@@ -36,3 +39,35 @@ def test_no_leak_at_all_is_a_reading_too(instrument) -> None:
     found = stable_reading(window(100.0, 100.02), instrument, assumed_calibration(), AT_S, 0.0)
     assert found.loss_pct == pytest.approx(-0.02, abs=1e-9)
     assert found.leak_area_m2 == found.flow_kg_s == found.reference_loss_pct == 0
+
+
+def test_without_a_leak_the_area_is_uncertain_by_what_the_pressures_allow(instrument) -> None:
+    found = stable_reading(window(100.0, 100.0), instrument, assumed_calibration(), AT_S, 0.0)
+    assert found.area_ratio == 0 and 0 < found.u_area_ratio < 0.2
+    assert 0 < found.u_leak_area_m2 < 2e-7 and 0 < found.u_reference_loss_pct < 1.0
+
+
+def test_an_open_end_has_no_area_but_a_loss_and_a_flow(instrument) -> None:
+    found = stable_reading(window(100.0, 0.0), instrument, assumed_calibration(), AT_S, 0.0)
+    assert found.loss_pct == 100 and found.u_loss_pct > 0 and found.u_flow_kg_s > 0
+    assert np.isnan([found.area_ratio, found.u_area_ratio, found.u_leak_area_m2, found.u_reference_loss_pct]).all()
+
+
+def test_an_assumed_restrictor_is_most_of_the_uncertainty_of_the_area(instrument) -> None:
+    """0.06 of 0.8 is 7.5 %; a calibrated one to 1 % leaves the loss as it was and makes the area certain."""
+    assumed = stable_reading(window(100.0, 75.0), instrument, assumed_calibration(), AT_S, 0.0)
+    assert assumed.u_leak_area_m2 / assumed.leak_area_m2 == pytest.approx(0.075, rel=0.05)
+    assert assumed.u_flow_kg_s / assumed.flow_kg_s == pytest.approx(0.075, rel=0.05)
+    restrictor = RestrictorCalibration("r", AT_S, 1.29e-9, 0.5283, 1.29e-11, 0.005, 0.0, 6.0)
+    found = stable_reading(
+        window(100.0, 75.0), instrument, replace(assumed_calibration(), restrictor=restrictor), AT_S, 0.0
+    )
+    assert found.u_loss_pct == pytest.approx(assumed.u_loss_pct, rel=1e-12)
+    assert found.u_leak_area_m2 / found.leak_area_m2 < 0.02
+    assert found.leak_area_m2 == pytest.approx(assumed.leak_area_m2 * 1.29e-9 / 1.29194935e-9, rel=1e-4)
+
+
+def test_the_degrees_of_freedom_are_those_of_the_window_where_noise_is_all(instrument) -> None:
+    noisy = stable_reading(window(100.0, 90.0, u_pa=50 * PSI), instrument, assumed_calibration(), AT_S, 0.0)
+    assert 13 < noisy.degrees_of_freedom < 27 and 2.05 < noisy.coverage_factor < 2.17
+    assert noisy.noise_pct == pytest.approx(noisy.u_loss_pct, rel=1e-3)
