@@ -14,12 +14,15 @@ import numpy as np
 from daq.measure.air import AirMonitor
 from daq.measure.board_clock import BoardClock
 from daq.measure.calibration import calibrated_instrument, pressures, resolution_pa
+from daq.measure.crank import CrankMonitor
+from daq.measure.faults import FaultMonitor
 from daq.measure.leakage import readings
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StabilityMonitor
 from daq.measure.supply import SupplyMonitor
 from daq.measure.taps import TapDetector
 from daq.measure.ticks import TickGrid
+from daq.measure.zero import ZeroMonitor
 from daq.procedure import EngineOrder, Procedure
 from daq.records import (
     BadLines,
@@ -67,12 +70,16 @@ MARK_BUTTON = 1
 class Measurement:
     """From ticks to readings and their events, for one segment. Knows nothing of lines and links.
 
-    `at_s` is the host's time at which the board was opened: it tells how old the calibration is.
+    `at_s` is the host's time at which the board was opened: it tells how old the calibration is. `zero` outlives the
+    segment, as the sensors do.
     """
 
-    def __init__(self, instrument: Instrument, calibration: Calibration, board: Board, at_s: float) -> None:
+    def __init__(
+        self, instrument: Instrument, calibration: Calibration, board: Board, at_s: float, zero: ZeroMonitor
+    ) -> None:
         self._instrument = instrument = calibrated_instrument(instrument, calibration)
         self._calibration, self._board, self._at_s = calibration, board, at_s
+        self._zero, self._faults, self._crank = zero, FaultMonitor(instrument, calibration), CrankMonitor(instrument)
         self._supply = SupplyMonitor(instrument)
         self._air = AirMonitor(instrument)
         self._resolution_pa = resolution_pa(board, calibration)
@@ -82,7 +89,7 @@ class Measurement:
 
     def feed(self, ticks: Ticks) -> tuple[list[Record], list[Event]]:
         """Readings of these ticks, and their events in the order of time; a tie goes by the order below."""
-        gauge = pressures(ticks, self._board, self._calibration)
+        gauge, zero_checks = self._zero.feed(pressures(ticks, self._board, self._calibration))
         held, supply_changes = self._supply.feed(gauge)
         air_changes = self._air.feed(gauge)
         taps = self._taps.feed(gauge, held)
@@ -90,7 +97,9 @@ class Measurement:
         found = [
             stable_reading(w, self._instrument, self._calibration, self._at_s, self._resolution_pa) for w in windows
         ]
-        events: list[Event] = [*self._flags.feed(ticks), *supply_changes, *air_changes, *taps, *found]
+        faults = [*self._faults.feed(gauge), *self._crank.feed(gauge, held, stable, taps)]
+        events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
+        events += [*taps, *found]
         events.sort(key=lambda event: event.t_s)
         return [readings(gauge, held, stable, self._instrument)], events
 
@@ -128,8 +137,12 @@ class Pipeline:
     `lines` counts, over the whole life: good samples, missing ones, and rejected lines by reason.
     """
 
-    def __init__(self, instrument: Instrument, calibration: Calibration, engine: EngineOrder) -> None:
+    def __init__(
+        self, instrument: Instrument, calibration: Calibration, engine: EngineOrder, *, adjust_zero: bool = True
+    ) -> None:
+        """Without `adjust_zero` the zero is not touched, as while the channels themselves are calibrated."""
         self._instrument, self._calibration = instrument, calibration
+        self._zero = ZeroMonitor(calibration, adjust_zero)
         self._procedure = Procedure(engine)
         self._board: Board | None = None
         self._decoder: Decoder | BareDecoder | None = None
@@ -181,7 +194,7 @@ class Pipeline:
         self._clock = BoardClock(self._board.rate_hz)
         self._grid = TickGrid()
         self._grid.reset(self._segment)
-        self._measurement = Measurement(self._instrument, self._calibration, self._board, self._linked_s)
+        self._measurement = Measurement(self._instrument, self._calibration, self._board, self._linked_s, self._zero)
 
     def _close_segment(self) -> Iterator[Record]:
         if self._board is None:

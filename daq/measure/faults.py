@@ -21,7 +21,7 @@ _STUCK_ROWS = 40
 _OTHER_MOVED = 0.10
 _STUCK_ABOVE = 0.05
 """Of the set point: how far the other channel moved, and from which pressure on standing still is strange."""
-_SWAPPED = 0.05
+_NEAR, _SWAPPED = 0.10, 0.05  # of the set point
 _SWAPPED_S = 4.0
 
 
@@ -56,6 +56,10 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
     def still(range_pa: Floats, level_pa: Floats, other_range_pa: Floats) -> Bools:
         moved = other_range_pa > _OTHER_MOVED * set_point
         return np.asarray((range_pa == 0.0) & moved & (level_pa > _STUCK_ABOVE * set_point))
+
+    def swapped(rows: _Rows) -> Bools:
+        at_set_point = np.abs(rows.cylinder_pa - set_point) < _NEAR * set_point
+        return np.asarray(at_set_point & (rows.cylinder_pa - rows.supply_pa > _SWAPPED * set_point))
 
     return [
         _Watch(
@@ -104,7 +108,7 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             "channels-swapped",
             "Swap the two signals at the board (or the two hoses): the supply cannot stay below the cylinder.",
             _SWAPPED_S, 1.0,
-            lambda r: (r.cylinder_pa - r.supply_pa > _SWAPPED * set_point) & (np.abs(r.cylinder_pa - set_point) < 0.1 * set_point),
+            swapped,
             lambda p1, p2: f"supply {show(p1)} stays below cylinder {show(p2)}.",
         ),
     ]  # fmt: skip

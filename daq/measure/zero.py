@@ -16,6 +16,7 @@ from daq.records import Bools, Calibration, Floats, Pressures, ZeroCheck
 
 VENTED = 0.03
 """Of full scale: what reads more than this is under pressure."""
+VENTED_AND_STILL = "the line is vented and both channels stand still"
 WINDOW_ROWS = 60
 """Three seconds of ticks: they decide whether the line stands still, and their mean is the shift."""
 _STILL = 0.0006  # of full scale, between the means of the first and the last third
@@ -26,10 +27,11 @@ _THIRD = WINDOW_ROWS // 3
 class ZeroMonitor:
     """Takes the present zero off the pressures, and tells of each check: once for each time that the line is vented.
 
-    The shift lives as long as the monitor: a board that restarts keeps its sensors.
+    Without `adjust` it only tells. The shift lives as long as the monitor: a board that restarts keeps its sensors.
     """
 
-    def __init__(self, calibration: Calibration) -> None:
+    def __init__(self, calibration: Calibration, adjust: bool = True) -> None:
+        self._adjust = adjust
         channels = (calibration.supply, calibration.cylinder)
         self._full_scale_pa = np.array([channel.full_scale_pa for channel in channels])
         self._most_pa = _TAKEN_OFF * np.array([channel.accuracy_pa for channel in channels])
@@ -85,8 +87,9 @@ class ZeroMonitor:
         if too_far.any():
             reason = _refusal([name for name, far in zip(("supply", "cylinder"), too_far, strict=True) if far])
             return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, False, reason)
-        self._shift_pa = mean_pa
-        return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, True, "the line is vented and both channels stand still")
+        if self._adjust:
+            self._shift_pa = mean_pa
+        return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, self._adjust, VENTED_AND_STILL)
 
 
 def _refusal(names: list[str]) -> str:
