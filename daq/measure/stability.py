@@ -83,7 +83,7 @@ class StabilityMonitor:
         joined = self._clean.feed(pressures.t_s, supply, cylinder, np.where(outliers, 1.0, 0.0))
         candidate = held & ~outliers & (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
         stable = np.zeros(len(held), np.bool_)
-        rows = np.flatnonzero(candidate)
+        (rows,) = candidate.nonzero()
         told: list[StableWindow] = []
         if len(rows):
             since_s = self._after_taps(pressures.t_s[rows], taps)
@@ -144,10 +144,12 @@ def hampel(joined: Floats, rows: int, least: float) -> tuple[Floats, Bools]:
     `least` is no outlier: the MAD of a quantised flat signal is zero.
     """
     ends = np.arange(rows - 1, joined.shape[1])
-    window = np.sort(windows(joined, ends, rows), axis=-1)
+    window = windows(joined, ends, rows)
+    window.sort(axis=-1)
     newest, median = joined[:, rows - 1 :], window[..., rows // 2]
-    deviation = np.sort(np.abs(window - median[..., None]), axis=-1)[..., rows // 2]
-    outlier = np.abs(newest - median) > np.maximum(_HAMPEL_LIMIT * deviation, least)
+    deviations = np.abs(window - median[..., None])
+    deviations.sort(axis=-1)
+    outlier = np.abs(newest - median) > np.maximum(_HAMPEL_LIMIT * deviations[..., rows // 2], least)
     return np.where(outlier, median, newest), outlier
 
 
@@ -171,7 +173,8 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, floor_pa: float, enoug
         shown = np.fmax(shown, (steepness - margin).max(axis=0))
         whole = (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[3].sum(axis=-1) <= _MOST_OUTLIERS)
         better = (limit < best[0, left]) & whole & (begin_s >= since_s[left])
-        found = np.stack((limit, np.full(len(left), rows), span_s, *mean, *u_mean))
+        found = np.empty((7, len(left)))
+        found[0], found[1], found[2], found[3:5], found[5:7] = limit, rows, span_s, mean, u_mean
         best[:, left[better]] = found[:, better]
         unsure = best[0, left] > enough_pa_s
         left, shown = left[unsure], shown[unsure]
@@ -189,8 +192,8 @@ def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, F
     Ref: JCGM 100 H.3 for the line; the widening is that of a first-order autoregression (common practice).
     """
     rows = t_s.shape[-1]
-    t = t_s - t_s.mean(axis=-1, keepdims=True)
-    mean = values.mean(axis=-1)
+    t = t_s - t_s.sum(axis=-1, keepdims=True) / rows
+    mean = values.sum(axis=-1) / rows
     centred = values - mean[..., None]
     sxx = (t * t).sum(axis=-1)
     slope = (t * centred).sum(axis=-1) / sxx

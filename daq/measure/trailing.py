@@ -30,7 +30,7 @@ def windows(joined: Floats, ends: Ints, rows: int) -> Floats:
 
     Contiguous, because numpy's order of summation, and so the last bit of a sum, depends on the layout.
     """
-    return np.take(joined, ends[:, None] + np.arange(1 - rows, 1), axis=-1)
+    return joined.take(ends[:, None] + np.arange(1 - rows, 1), axis=-1)
 
 
 class Switch:
