@@ -541,6 +541,22 @@ class Calibration:
 
 
 @dataclass(frozen=True, slots=True)
+class Limit:
+    """A loss that something follows from, bound to the restrictor and the supply that it is stated for.
+
+    `u_loss_pct` is the standard uncertainty of the limit itself, from carrying it to another restrictor.
+    """
+
+    name: str
+    loss_pct: float
+    restrictor_diameter_m: float
+    discharge_coefficient: float
+    set_point_pa: float
+    source: str
+    u_loss_pct: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Instrument:
     """Everything else that turns pressures into a reading. `assumed` names what has not been calibrated.
 
