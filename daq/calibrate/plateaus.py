@@ -69,7 +69,7 @@ class PlateauFinder:
             self.state = "waiting"
             return None
         self.falling_pa_per_s = self._falling()
-        if not self._at_rest(window):
+        if not at_rest(window[0], window[1:], self._settled_pa_s):
             self.state = "moving"
             return None
         self.state = "at rest"
@@ -78,9 +78,6 @@ class PlateauFinder:
             return None
         self._told_pa = supply_pa
         return Plateau(float(row[0]), supply_pa, float(window[2].mean()), _u_of_mean(window[2] - window[1]))
-
-    def _at_rest(self, window: Floats) -> bool:
-        return all(_steepest(window[0], side) <= self._settled_pa_s for side in window[1:])
 
     def _falling(self) -> float:
         """An even fall of the cylinder side, too slow for a hand that turns the regulator down. Over four seconds."""
@@ -91,6 +88,11 @@ class PlateauFinder:
         rates = -slopes
         even = rates.min() > max(self._settled_pa_s, _EVEN * rates.max()) and rates.max() < self._falls_fast_pa_s
         return float(rates.mean()) if even else 0.0
+
+
+def at_rest(t_s: Floats, sides_pa: Floats, settled_pa_s: float) -> bool:
+    """Whether every side, shape (sides, n), is shown to be flat: its slope with the noise against it is allowed."""
+    return all(_steepest(t_s, side) <= settled_pa_s for side in sides_pa)
 
 
 def _slope(t_s: Floats, pressure_pa: Floats) -> tuple[float, float]:

@@ -21,11 +21,25 @@ app = typer.Typer(
 )
 board_app = typer.Typer(help="Look after the board.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(board_app, name="board")
+calibrate_app = typer.Typer(
+    help="Calibrate transducers and restrictor, pair the channels.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(calibrate_app, name="calibrate")
+calibration_app = typer.Typer(
+    help="Look at the calibrations that are kept.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(calibration_app, name="calibration")
 
 ConfigOption = Annotated[
     Path | None, typer.Option("--config", "-c", help="Configuration file; by default that of your user.")
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for a program to read.")]
+PortOption = Annotated[str | None, typer.Option("--port", help="Path or URL of the board, not the configured one.")]
+ByOption = Annotated[str | None, typer.Option("--by", help="Who calibrates; your user name by default.")]
+NoteOption = Annotated[str, typer.Option("--note", help="Anything worth remembering.")]
+AmbientOption = Annotated[float | None, typer.Option("--ambient-c", help="Air temperature at the bench, Celsius.")]
+BarometerOption = Annotated[float | None, typer.Option("--ambient-kpa", help="Barometer at the bench, kPa.")]
+UcdOption = Annotated[float, typer.Option("--u-cd", min=0, help="Standard uncertainty of the jets' Cd, percent.")]
 
 
 def example(text: str) -> dict[str, Any]:
@@ -145,6 +159,94 @@ def board_check(
     from daq.cli.board import check as command
 
     command(port, baud, seconds, json)
+
+
+@calibrate_app.command(
+    "transducers", **example('boretight calibrate transducers --reference-name "gauge 3" --reference-u 0.1')
+)
+def calibrate_transducers(
+    reference_name: Annotated[str, typer.Option(help="Name and number of the reference gauge.")],
+    reference_u: Annotated[float | None, typer.Option(help="Its expanded uncertainty (k = 2), as certified.")] = None,
+    reference_limit: Annotated[float | None, typer.Option(help="Or the limits of its class, plus or minus.")] = None,
+    points: Annotated[Path | None, typer.Option(help="A CSV or TOML file of points; no board is needed then.")] = None,
+    bits: Annotated[int | None, typer.Option(min=8, max=24, help="Of the converter, for points in counts.")] = None,
+    port: PortOption = None,
+    by: ByOption = None,
+    ambient_c: AmbientOption = None,
+    ambient_kpa: BarometerOption = None,
+    note: NoteOption = "",
+    due_months: Annotated[float, typer.Option(min=0.1, help="When it is due again.")] = 12,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Calibrate both transducers against a reference gauge, at several pressures up and down."""
+    from daq.cli.calibrate_transducers import Reference, transducers
+    from daq.cli.workshop import Board, Notes
+
+    reference, notes = Reference(reference_name, reference_u, reference_limit), Notes(by, ambient_c, ambient_kpa, note)
+    transducers(config, points, bits, reference, Board(port), notes, due_months, json)
+
+
+@calibrate_app.command("pairing", **example("boretight calibrate pairing"))
+def calibrate_pairing(
+    plateaus: Annotated[int, typer.Option(min=3, max=20, help="How many pressures; more make it better.")] = 3,
+    port: PortOption = None,
+    simulate: Annotated[bool, typer.Option("--simulate", help="Use a simulated board; none is needed.")] = False,
+    scenario: Annotated[str, typer.Option(help="What the simulated board plays: a name or a TOML file.")] = "pairing",
+    speed: Annotated[float, typer.Option(min=0.1, max=100, help="Pace of the simulated board.")] = 1.0,
+    by: ByOption = None,
+    ambient_c: AmbientOption = None,
+    ambient_kpa: BarometerOption = None,
+    note: NoteOption = "",
+    due_days: Annotated[float, typer.Option(min=0.1, help="When it is due again.")] = 7,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Take the difference of the two channels off: outlet blocked, turn the regulator to a few pressures."""
+    from daq.cli.calibrate_pairing import pairing
+    from daq.cli.workshop import Board, Notes
+
+    board = Board(port, scenario if simulate else None, speed)
+    pairing(config, board, plateaus, Notes(by, ambient_c, ambient_kpa, note), due_days, json)
+
+
+@calibrate_app.command("restrictor", **example("boretight calibrate restrictor --jets jets.csv"))
+def calibrate_restrictor(
+    jets: Annotated[Path | None, typer.Option(help="A CSV or TOML file of jets and what they gave.")] = None,
+    u_cd: UcdOption = 2.0,
+    port: PortOption = None,
+    by: ByOption = None,
+    ambient_c: AmbientOption = None,
+    ambient_kpa: BarometerOption = None,
+    note: NoteOption = "",
+    due_months: Annotated[float, typer.Option(min=0.1, help="When it is due again.")] = 12,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Calibrate the restrictor by known jets at the outlet, three or more from a small to a large loss."""
+    from daq.cli.calibrate_restrictor import restrictor
+    from daq.cli.workshop import Board, Notes
+
+    restrictor(config, jets, u_cd, Board(port), Notes(by, ambient_c, ambient_kpa, note), due_months, json)
+
+
+@calibrate_app.command("check-jet", **example("boretight calibrate check-jet --diameter-mm 0.9 --cd 0.8"))
+def calibrate_check_jet(
+    diameter_mm: Annotated[float | None, typer.Option(help="Of the jet.")] = None,
+    cd: Annotated[float | None, typer.Option(help="Its discharge coefficient.")] = None,
+    conductance: Annotated[float | None, typer.Option(help="Or its conductance C, L/(min bar).")] = None,
+    supply: Annotated[float | None, typer.Option(help="Supply pressure; measured now by default.")] = None,
+    cylinder: Annotated[float | None, typer.Option(help="Cylinder pressure with the jet.")] = None,
+    u_cd: UcdOption = 2.0,
+    port: PortOption = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Check with one known jet whether the restrictor is fouled."""
+    from daq.cli.calibrate_restrictor import Named, check
+    from daq.cli.workshop import Board
+
+    check(config, Named(diameter_mm, cd, conductance), supply, cylinder, u_cd, Board(port), json)
 
 
 @app.command(**example("boretight config --json"))
