@@ -71,7 +71,7 @@ class Board:
     def feed(self, data: bytes) -> bytes:
         """Answer the commands that `data` completes; a bare board does not listen."""
         if not self.traits.bare:
-            self._send(self._commands.feed(data))
+            self._send(self.commands.feed(data))
         return self._take()
 
     def advance(self, to_s: float) -> bytes:
@@ -79,7 +79,7 @@ class Board:
         while (beat_s := self._booted_s + (self._beats + 1) / self._ticks_per_s) <= to_s:
             self._sample_until(beat_s)
             self._beats += 1
-            errors = len(self._commands.errors)
+            errors = len(self.commands.errors)
             self._send(Heartbeat(self._clock_us(beat_s), self.running, self._dropped & 0xFFFF, errors).encode())
         self._sample_until(to_s)
         self.now_s = max(self.now_s, to_s)
@@ -138,11 +138,11 @@ class Board:
         self.running = False
         self.rate_hz = self.traits.identity.rate_hz
         self._mark_down = self._flag_drop = False
-        self._commands = Commands(self.traits.identity, self, self.calibration)
+        self.commands = Commands(self.traits.identity, self, self.calibration)
         self._sequence = self._dropped = self._to_drop = self._beats = self._sampled = 0
         self._booted_s = self._origin_s = self.now_s
         self._first_clock_us = clock_us
-        self._send(Boot(cause, self._boot_count, self._commands.calibrated).encode())
+        self._send(Boot(cause, self._boot_count, self.commands.calibrated).encode())
 
     def _send(self, frame: bytes) -> None:
         """Anything but samples: a bare board prints nothing else."""
@@ -185,7 +185,7 @@ class Board:
         return block.rows(lost, count).encode()
 
     def _flags(self, seen: Conversions) -> npt.NDArray[np.uint8]:
-        common = Flag.MARK_DOWN * self._mark_down | Flag.CALIBRATION_VALID * self._commands.calibrated
+        common = Flag.MARK_DOWN * self._mark_down | Flag.CALIBRATION_VALID * self.commands.calibrated
         common |= Flag.REFERENCE_LOW * (seen.reference_v < REFERENCE_LOW_V)
         common |= Flag.REFERENCE_HIGH * (seen.reference_v > REFERENCE_HIGH_V)
         channels = np.stack([seen.supply_count, seen.cylinder_count])

@@ -71,6 +71,11 @@ class Commands:
     def calibrated(self) -> bool:
         return {"SUPPLY", "CYLINDER"} <= self.calibration.keys()
 
+    @property
+    def pending(self) -> int:
+        """Bytes kept of a line that has not ended."""
+        return len(self._partial)
+
     def feed(self, data: bytes) -> bytes:
         """The replies to the lines that `data` completes. Blank lines are skipped, endless ones do not pile up."""
         *lines, rest = (self._partial + data).split(b"\n")

@@ -94,6 +94,9 @@ def test_a_hand_on_the_hose_pushes_once_and_lets_go_once(under_air: Bench) -> No
 def test_crank_knocked_a_little_stays(under_air: Bench) -> None:
     before_pa = under_air.cylinder_gauge_pa
     under_air.turn_crank(radians(1.0))
+    swept_m3 = under_air.crank.geometry.volume_m3(radians(1.0)) - 55e-6
+    assert under_air.chamber.volume_m3 == pytest.approx(75e-6 + swept_m3, rel=1e-12)
+    assert swept_m3 > 1e-9
     under_air.advance(12.0)
     assert degrees(under_air.crank.angle_rad) == 1.0
     assert under_air.cylinder_gauge_pa == pytest.approx(before_pa, abs=0.01 * PSI)

@@ -78,6 +78,7 @@ def test_endless_garbage_on_the_input_costs_one_line_and_no_memory() -> None:
     one.advance(0.0)
     for _ in range(1000):
         assert one.feed(b"x" * 1000) == b""
+    assert one.commands.pending < 1000
     assert frames(one.feed(b"\n@0009 *TST?\n")) == [Reply(0, -113, "Undefined header"), Reply(9, 0, "0")]
 
 
@@ -132,6 +133,13 @@ def test_rate_changes_from_the_next_sample_on() -> None:
     assert clock_us[0] == 120_000
 
 
+def test_a_sample_that_is_due_at_the_end_of_a_step_belongs_to_it() -> None:
+    one = board(identity=Identity(rate_hz=49))
+    one.feed(b"INIT\n")
+    one.advance(0.0)
+    assert [len(samples(one.advance(number / 49))) for number in range(1, 49)] == [1] * 48
+
+
 def test_clock_runs_at_its_own_speed_and_wraps() -> None:
     one = board(clock_ppm=100.0, first_clock_us=0xFFFFFFFF - 500_000)
     one.feed(b"INIT\n")
@@ -174,7 +182,7 @@ def test_dropped_frames_leave_a_gap_are_counted_and_flagged_once() -> None:
     one.drop_frames(7)
     sent = one.advance(1.1)
     block = samples(sent)
-    assert block.sequence[0] == 27
+    assert block.sequence.tolist() == list(range(27, 220))
     assert (block.flags & Flag.TRANSMIT_DROP).astype(bool).tolist() == [True] + [False] * (len(block) - 1)
     assert [frame.dropped for frame in frames(sent) if isinstance(frame, Heartbeat)] == [7]
 

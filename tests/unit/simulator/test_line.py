@@ -29,15 +29,15 @@ def test_lost_bytes(size: int) -> None:
     assert carry(line, LINES, size) == LINES[30:]
 
 
-@pytest.mark.parametrize("size", [1, 17, 28, 5000])
+@pytest.mark.parametrize("size", [1, 17, 29, 5000])
 def test_each_of_the_next_lines_is_corrupted_once(size: int) -> None:
     line = Line(LineTraits(), 1)
-    line.carry(LINES[:28])
+    line.carry(LINES[:29])
     line.corrupt_lines(5)
-    arrived = carry(line, LINES[28:], size)
-    changed = [at for at, (was, now) in enumerate(zip(LINES[28:], arrived, strict=True)) if was != now]
-    assert [at // 28 for at in changed] == [0, 1, 2, 3, 4]
-    assert damaged(LINES[:28] + arrived) == 5
+    arrived = carry(line, LINES[29:], size)
+    changed = [at for at, (was, now) in enumerate(zip(LINES[29:], arrived, strict=True)) if was != now]
+    assert [at // 29 for at in changed] == [0, 1, 2, 3, 4]
+    assert damaged(LINES[:29] + arrived) == 5
 
 
 def test_a_line_that_has_begun_is_spared() -> None:
@@ -46,7 +46,7 @@ def test_a_line_that_has_begun_is_spared() -> None:
     line.corrupt_lines(1)
     arrived = line.carry(LINES[40:])
     changed = [at for at, (was, now) in enumerate(zip(LINES[40:], arrived, strict=True)) if was != now]
-    assert [(40 + at) // 28 for at in changed] == [2]
+    assert [(40 + at) // 29 for at in changed] == [2]
 
 
 def test_invented_bytes_come_before_the_next_byte() -> None:

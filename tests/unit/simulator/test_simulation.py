@@ -47,6 +47,7 @@ def cylinder_psi(data: bytes) -> np.ndarray:
 
 def test_the_scenario_waits_until_the_stream_is_started(quiet: Quiet) -> None:
     simulation = Simulation(quiet(AIR % ""))
+    simulation.feed(b"*IDN?\n")
     simulation.advance(30.0)
     assert (simulation.scenario_s, simulation.bench.connected) == (None, None)
     simulation.feed(b"INIT\n")
@@ -123,6 +124,19 @@ def test_supply_of_the_demonstration_droops_once_on_the_last_cylinder() -> None:
             low.append((step * 0.1, simulation.bench.connected))
     assert {cylinder for _, cylinder in low} == {2}
     assert low[-1][0] - low[0][0] == pytest.approx(2.5, abs=0.3)
+
+
+def test_things_are_done_at_their_time_and_not_at_that_of_a_sample(quiet: Quiet) -> None:
+    slow = "\n[board]\nrate_hz = 1\n"
+    simulation = started(quiet(AIR % '{ do = "tap", area_mm2 = 10, open_ms = 20, at_s = 8.4 }' + slow))
+    simulation.advance(8.425)
+    assert simulation.bench.time_s == pytest.approx(8.42)
+    assert simulation.bench.cylinder_gauge_pa < 50 * PSI
+
+
+def test_rendering_stops_at_the_end_of_the_scenario(quiet: Quiet) -> None:
+    pieces = list(render(quiet("tail_s = 1.013"), 1))
+    assert pieces[-1][0] == pytest.approx(1.013)
 
 
 def test_tap_shows_in_the_stream(quiet: Quiet) -> None:

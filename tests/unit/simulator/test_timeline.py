@@ -50,6 +50,7 @@ def test_actions_hang_on_the_start_on_each_other_or_on_the_air() -> None:
         ]"""
         + SCRIPT
     )
+    assert [at_s for at_s, _, _ in rows] == sorted(at_s for at_s, _, _ in rows)
     own = [(at_s, do) for at_s, do, _ in rows if do not in ("connect", "air", "tap") and at_s not in (16.5, 36.0)]
     assert own == [(5.0, "vent"), (7.0, "reset"), (7.0, "corrupt"), (22.0, "garbage"), (23.0, "set_point")]
 
