@@ -99,8 +99,9 @@ def test_every_message_is_as_the_contract_says(run: Run) -> None:
 
 
 def test_it_is_online_from_the_start_and_offline_after_the_end(run: Run) -> None:
-    assert [message.body for message in run.without_board if message.topic.endswith("availability")] == ["online"]
-    assert run.watcher.bodies("availability") == ["online", "offline"]
+    assert {message.body for message in run.without_board if message.topic.endswith("availability")} == {"online"}
+    *while_it_ran, after = run.watcher.bodies("availability")
+    assert (set(while_it_ran), after) == ({"online"}, "offline")
 
 
 def test_without_a_board_it_says_which_one_it_waits_for(run: Run) -> None:
@@ -118,11 +119,13 @@ def test_the_status_follows_the_line(run: Run) -> None:
 
 
 def test_what_is_stored_is_what_was_announced_in_the_same_order(run: Run) -> None:
+    """What was stored after the request to end may have to wait for the next start."""
     for stream in ("event", "reading"):
-        query = "SELECT body FROM event WHERE stream = ? AND announced_utc IS NOT NULL ORDER BY id"
-        stored = [row["body"] for row in run.bench.rows(query, stream)]
+        query = "SELECT kind, body FROM event WHERE stream = ? ORDER BY id"
+        stored = [row["body"] for row in run.bench.rows(query, stream) if row["kind"] != "link_change"]
+        heard = [body for body in run.watcher.bodies(stream) if '"kind":"link-' not in body]
         assert len(stored) >= 8
-        assert run.watcher.bodies(stream) == stored
+        assert heard == stored
 
 
 def test_the_last_reading_of_each_cylinder_is_kept(run: Run) -> None:
