@@ -32,7 +32,7 @@ from daq.sinks.store import Boot, Store
 from daq.wire import BadReason
 
 LOOPBACK = "127.0.0.1"
-STORE_LINGER_S = 0.5
+STORE_LINGER_S = 1.0
 DRAIN_S = 5.0
 OLD_SAMPLE_S = 3.0
 OUTBOX_COUNTED = 1000
