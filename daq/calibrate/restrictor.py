@@ -55,8 +55,9 @@ def calibrate_restrictor(
     fitted = area * orifice.flow_function(ratio, b)
     bend = (orifice.flow_function(ratio, b + _STEP) - orifice.flow_function(ratio, b - _STEP)) * area / (2 * _STEP)
     weighted = np.column_stack([fitted, bend]) / u[:, None]
-    _refuse_alike(weighted)
     _refuse_contradiction(points, (flow - fitted) / u)
+    _refuse_strange(b)
+    _refuse_alike(weighted)
     _refuse_bore(area, instrument)
     spare = len(points) - 2
     return RestrictorResult(
@@ -152,6 +153,16 @@ def _refuse_contradiction(points: Sequence[JetPoint], standardised: Floats) -> N
             "Check its diameter, its discharge coefficient and that it is clean, and measure it again. "
             "The calibration in force stays.",
             f"{points[worst].loss_pct:.2f} % loss, {abs(standardised[worst]):.1f} standard uncertainties off the curve",
+        )
+
+
+def _refuse_strange(critical_ratio: float) -> None:
+    if min(critical_ratio - _B_RANGE[0], _B_RANGE[1] - critical_ratio) < _STEP:
+        raise DataError(
+            f"No restrictor has the curve that these jets draw: its critical ratio would leave {_B_RANGE[0]} to "
+            f"{_B_RANGE[1]}.",
+            "Check each jet's diameter and discharge coefficient, and that the supply stood still. "
+            "The calibration in force stays.",
         )
 
 

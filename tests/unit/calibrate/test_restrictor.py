@@ -143,6 +143,12 @@ def test_a_jet_that_contradicts_the_others() -> None:
         fitted(bent)
 
 
+def test_a_curve_that_no_restrictor_has() -> None:
+    points = [measured(d, b=0.85) for d in (0.6, 0.9, 1.4, 2.0)]
+    with pytest.raises(DataError, match="No restrictor has the curve"):
+        fitted(points, u_loss_pct=3.0)
+
+
 @pytest.mark.parametrize("cylinder_psi", [101.0, 0.0, -1.0])
 def test_a_jet_without_flow(cylinder_psi: float) -> None:
     with pytest.raises(DataError, match="Jet 1 cannot be"):
