@@ -5,7 +5,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test lint bench clean
+.PHONY: demo test lint bench truth clean
 
 demo: $(READY)
 	@$(BIN)/boretight demo --speed $(SPEED)
@@ -23,6 +23,9 @@ lint: $(READY)
 bench: $(READY)
 	@.ci/need-broker
 	@$(BIN)/python -m tests.benchmarks
+
+truth: $(READY)
+	@$(BIN)/python -m tests.benchmarks.truth --picture .cache/truth.svg
 
 $(READY): pyproject.toml .lock/dev.txt
 	@echo "Setting up an isolated environment in $(VENV) (once; a minute or two)..."
