@@ -124,7 +124,7 @@ def save(folder: Path, record: AnyRecord) -> tuple[Path, AnyRecord]:
 
 def content_id(record: AnyRecord) -> str:
     """A hash of everything but the id itself."""
-    content = json.dumps(record.model_dump(mode="json", exclude={"id"}), sort_keys=True)
+    content = json.dumps({key: value for key, value in as_json(record).items() if key != "id"}, sort_keys=True)
     return hashlib.sha256(content.encode()).hexdigest()[:ID_DIGITS]
 
 
@@ -264,5 +264,5 @@ def utc_of(made_s: float) -> datetime:
 
 
 def as_json(record: AnyRecord) -> Any:
-    """What `--json` prints of a record."""
-    return record.model_dump(mode="json")
+    """A record as it stands in its file: what `--json` prints."""
+    return json.loads(record.model_dump_json())

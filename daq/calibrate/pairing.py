@@ -125,7 +125,10 @@ def pair(
 
 
 def left_over_pa(calibration: Calibration, resolution_pa: float) -> float:
-    """Standard deviation about the line that the data sheets, or the calibrations, lead to expect of the difference."""
+    """Standard deviation about the line that the data sheets, or the calibrations, lead to expect of the difference.
+
+    Hysteresis that was calibrated is not in it: a budget names it by itself.
+    """
     of_channels = [_bend_pa(channel) for channel in (calibration.supply, calibration.cylinder)]
     return math.hypot(*of_channels, resolution_pa / math.sqrt(6))
 
@@ -133,7 +136,7 @@ def left_over_pa(calibration: Calibration, resolution_pa: float) -> float:
 def _bend_pa(channel: ChannelCalibration) -> float:
     if channel.u_zero_pa is None:
         return LEFT_OF_CLASS * channel.accuracy_pa / math.sqrt(2)
-    return math.hypot(rectangular(channel.hysteresis_pa / 2), rectangular(channel.nonlinearity_pa))
+    return rectangular(channel.nonlinearity_pa)
 
 
 def _daily_pa(

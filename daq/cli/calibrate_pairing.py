@@ -105,6 +105,10 @@ def show_pairing(record: PairingRecord, shop: Workshop) -> None:
         shop.say(
             f"Changed by {fine(unit, record.change_pa, sign=True)} at the set point since pairing {record.previous}."
         )
+    if record.after_pct > record.before_pct:
+        shop.say(
+            "Both channels were calibrated so lately that pairing buys nothing yet; it guards against their drift."
+        )
     aged = replace(shop.lines, pairing=found)
     later = expanded_loss_pct(aged, shop.instrument, SHOWN_LOSS, record.made.due_utc.timestamp())
     shop.say(

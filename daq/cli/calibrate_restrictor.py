@@ -19,7 +19,8 @@ from daq.cli.live_ticks import LiveTicks, wait_until_still
 from daq.cli.output import print_json, print_table
 from daq.cli.workshop import Board, Notes, Workshop, board_name, open_workshop
 from daq.errors import DataError, UsageError
-from daq.measure import leakage, orifice
+from daq.measure import leakage
+from daq.measure.calibration import calibrated_instrument
 from daq.records import RestrictorCalibration
 
 L_MIN_BAR = CONDUCTANCE["l_min_bar"]
@@ -179,13 +180,10 @@ def check(
 def part_in_force(shop: Workshop) -> tuple[leakage.Restrictor, float]:
     """The restrictor as it is taken for, and the relative uncertainty of its area where that is only assumed: what
     was calibrated is compared with itself."""
-    calibrated, instrument = shop.calibration.restrictor, shop.instrument
-    if calibrated is not None:
-        area_m2 = orifice.effective_area(calibrated.conductance_m3_s_pa)
-        return leakage.Restrictor(area_m2, calibrated.critical_ratio), 0.0
-    bore_m2 = orifice.circle_area(instrument.restrictor_diameter_m)
-    part = leakage.Restrictor(instrument.discharge_coefficient * bore_m2, instrument.critical_ratio)
-    return part, instrument.u_discharge_coefficient / instrument.discharge_coefficient
+    instrument = shop.instrument
+    part = leakage.restrictor(calibrated_instrument(instrument, shop.calibration))
+    assumed = shop.calibration.restrictor is None
+    return part, instrument.u_discharge_coefficient / instrument.discharge_coefficient if assumed else 0.0
 
 
 def show_check(found: JetCheck, shop: Workshop) -> None:

@@ -170,8 +170,10 @@ def show_transducers(record: TransducersRecord, shop: Workshop) -> None:
     worst = min(ratio_to_gauge(record.gauge.u_pa, channel.channel) for channel in both)
     if worst < COMFORTABLE:
         shop.say(f"The gauge is only {worst:.1f} times better than the data sheet; {COMFORTABLE:.0f} times is usual.")
-    if record.supply.hysteresis_pa == 0 or record.supply.repeatability_pa is None:
-        shop.say("Run up and down, and twice: then hysteresis and repeatability are known as well.")
+    if all(record.supply.rising):
+        shop.say("Run down as well as up next time: hysteresis is not known now.")
+    if record.supply.repeatability_pa is None:
+        shop.say("Run through it twice next time: repeatability is not known now.")
     shop.say(f"Due again {record.made.due_utc:%Y-%m-%d}.")
 
 

@@ -249,6 +249,40 @@ def calibrate_check_jet(
     check(config, Named(diameter_mm, cd, conductance), supply, cylinder, u_cd, Board(port), json)
 
 
+@calibration_app.command("list", **example("boretight calibration list"))
+def calibration_list(config: ConfigOption = None, json: JsonOption = False) -> None:
+    """List the calibration records, and which of them are in force."""
+    from daq.cli.calibration import list_records
+
+    list_records(config, json)
+
+
+@calibration_app.command("show", **example("boretight calibration show --html certificate.html"))
+def calibration_show(
+    record: Annotated[str | None, typer.Argument(help="The begin of a record's id; all in force by default.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write a certificate of one page, to print or to keep.")] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show what is in force, or one record, with plots and the uncertainty budget."""
+    from daq.cli.calibration import show
+
+    show(record, html, config, json)
+
+
+@app.command(**example("boretight budget last"))
+def budget(
+    reading: Annotated[str, typer.Argument(help="The number of a stable reading, or `last`.")] = "last",
+    database: Annotated[Path | None, typer.Option(help="The database, instead of the configured one.")] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show what the uncertainty of a reading is made of, component by component."""
+    from daq.cli.budget import budget as command
+
+    command(reading, database, config, json)
+
+
 @app.command(**example("boretight config --json"))
 def config(config: ConfigOption = None, json: JsonOption = False) -> None:
     """Show the configuration in force and where it was read from."""
