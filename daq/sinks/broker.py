@@ -75,10 +75,10 @@ class EmbeddedBroker:
         # Not asyncio's subprocesses: on Windows they need the one event loop that the MQTT client cannot use.
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         assert self._process.stdout is not None
-        try:
-            line = await asyncio.wait_for(asyncio.to_thread(self._process.stdout.readline), START_S)
-        except TimeoutError:
-            line = ""
+        line = ""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(START_S):
+                line = await asyncio.to_thread(self._process.stdout.readline)
         self.port = _port_of(line)
 
     def _stop(self) -> None:
@@ -140,7 +140,8 @@ async def _serve(ports: list[int], gone: asyncio.Event) -> dict[str, Any]:
         print(json.dumps({"port": _bound_port(broker)}), flush=True)
         await gone.wait()
         with contextlib.suppress(Exception):
-            await asyncio.wait_for(broker.shutdown(), STOP_S / 2)
+            async with asyncio.timeout(STOP_S / 2):
+                await broker.shutdown()
         return {}
     return said
 
@@ -193,7 +194,10 @@ async def _main(ports: list[int]) -> int:
 if __name__ == "__main__":
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--ports", default=str(DEFAULT_PORT), help="tried in this order; 0 is any free one")
-    # Ctrl-C goes to the whole group: the broker must outlive the parent's goodbye.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Ctrl-C, a closed terminal and a service manager signal the whole group: the broker must outlive the goodbye of
+    # its parent, and then goes by itself.
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
     logging.disable(logging.CRITICAL)
     sys.exit(asyncio.run(_main([int(port) for port in arguments.parse_args().ports.split(",")])))

@@ -26,8 +26,8 @@ class TestEmbedded(BrokerSuite):
     def make(self, folder: Path) -> BrokerProcess:
         return Embedded()
 
-    def settings(self, broker: BrokerProcess) -> MqttSettings:
-        return settings(broker.port, protocol=PROTOCOL)
+    def settings(self, broker: BrokerProcess, port: int | None = None) -> MqttSettings:
+        return settings(port or broker.port, protocol=PROTOCOL)
 
     def test_a_bench_that_does_not_know_it_falls_back_from_mqtt_5(self, broker: BrokerProcess) -> None:
         async def scene() -> None:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import asyncio
 import json
 import random
+import signal
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from daq.records import Marked
 from daq.sinks.base import BackOff
 from daq.sinks.mqtt import Reconnect
-from tests.suites.broker_suite import PREFIX, BrokerSuite, command
+from tests.suites.broker_suite import PREFIX, BrokerSuite, command, distinct
 from tests.suites.brokers import PATIENCE_S, BrokerProcess, Cable, Mosquitto, Watcher, program, until
 from tests.suites.deliveries import delivery, readings, stable
 from tests.suites.mqtt_bench import BOOT, make, running, settings, soon
@@ -91,6 +93,22 @@ class TestMosquitto(BrokerSuite):
             asyncio.run(scene())
             until(lambda: "offline" in watcher.bodies("availability"), "the clean stop")
         assert watcher.bodies("availability") == ["online", "online", "offline"]
+
+    def test_a_broker_that_hangs_for_a_while_costs_nothing_but_duplicates(self, broker: Mosquitto) -> None:
+        async def scene() -> list[str]:
+            async with running(settings(broker.port, timeout_s=0.5)) as bench:
+                await soon(lambda: watcher.bodies("availability"), "online")
+                broker.signal(signal.SIGSTOP)
+                bench.outbox.store(*[Marked(1, float(n), "note", str(n), "operator") for n in range(10)])
+                await soon(lambda: not bench.sink.connected, "a lost connection")
+                assert bench.outbox.announced_ids == []
+                broker.signal(signal.SIGCONT)
+                await soon(lambda: not bench.outbox.waiting, "an empty outbox")
+                return bench.outbox.bodies("event")
+
+        with Watcher(broker.port) as watcher:
+            stored = asyncio.run(scene())
+            until(lambda: distinct(watcher.bodies("event")) == stored, "all events in order")
 
     def test_with_3_1_1_it_all_works_too(self, broker: BrokerProcess) -> None:
         async def scene() -> None:

@@ -19,7 +19,7 @@ from daq.records import Marked
 from daq.sinks.mqtt import MqttSettings, subscribe
 from daq.sinks.payloads.documents import FOLDER
 from daq.sinks.topics import CHANNELS
-from tests.suites.brokers import BrokerProcess, Seen, Watcher, publish, until
+from tests.suites.brokers import BrokerProcess, Cable, Seen, Watcher, publish, until
 from tests.suites.deliveries import delivery, every_event, readings, stable
 from tests.suites.mqtt_bench import make, running, settings, soon
 
@@ -34,8 +34,8 @@ class BrokerSuite:
     def make(self, folder: Path) -> BrokerProcess:
         """A broker that has not been started."""
 
-    def settings(self, broker: BrokerProcess) -> MqttSettings:
-        return settings(broker.port)
+    def settings(self, broker: BrokerProcess, port: int | None = None) -> MqttSettings:
+        return settings(port or broker.port)
 
     @pytest.fixture
     def broker(self, tmp_path: Path) -> Iterator[BrokerProcess]:
@@ -90,6 +90,8 @@ class BrokerSuite:
                 assert watcher.bodies("availability")[-1:] == ["online"]
                 process.kill()
             until(lambda: watcher.bodies("availability")[-1:] == ["offline"], "the last will")
+        with Watcher(broker.port) as late:
+            until(lambda: late.bodies("availability") == ["offline"], "the retained last will")
 
     def test_a_late_last_will_of_a_former_run_is_put_right(self, broker: BrokerProcess) -> None:
         async def scene() -> None:
@@ -101,17 +103,41 @@ class BrokerSuite:
         with Watcher(broker.port) as watcher:
             asyncio.run(scene())
 
+    def test_the_description_follows_the_board(self, broker: BrokerProcess) -> None:
+        up = every_event()[0]
+
+        async def scene() -> None:
+            async with running(self.settings(broker)) as bench:
+                await soon(lambda: watcher.on("describe"), "a description")
+                await bench.sink.write(delivery(up))
+                await soon(lambda: len(watcher.on("describe")) == 2, "another description")
+
+        with Watcher(broker.port) as watcher:
+            asyncio.run(scene())
+        assert [message.json["board"] for message in watcher.on("describe")] == ["", "Garage Sketch 0001 1.0"]
+
+    def test_a_clean_stop_announces_what_has_been_stored_first(self, broker: BrokerProcess) -> None:
+        async def scene() -> list[str]:
+            async with running(self.settings(broker)) as bench:
+                bench.outbox.store(*[Marked(1, float(n), "note", str(n), "operator") for n in range(40)])
+            assert bench.outbox.waiting == []
+            return bench.outbox.bodies("event")
+
+        with Watcher(broker.port) as watcher:
+            stored = asyncio.run(scene())
+            until(lambda: "offline" in watcher.bodies("availability"), "offline")
+        assert watcher.bodies("event") == stored
+
     # ---- a broker that goes away
 
     def test_after_an_outage_exactly_what_was_stored_is_announced_in_order(self, broker: BrokerProcess) -> None:
         marks = [Marked(1, float(n), "note", f"mark {n}", "operator") for n in range(60)]
 
         async def scene() -> None:
-            async with running(self.settings(broker)) as bench:
+            async with Cable(broker.port) as cable, running(self.settings(broker, cable.port)) as bench:
                 bench.outbox.store(*marks[:5])
                 await soon(lambda: not bench.outbox.waiting, "five announcements")
-                with Watcher(broker.port) as before:
-                    pass
+                cable.broken = True
                 await asyncio.to_thread(broker.stop)
                 await soon(lambda: not bench.sink.connected, "a lost connection")
                 for n in range(5, 60):
@@ -119,13 +145,13 @@ class BrokerSuite:
                     await bench.sink.write(delivery(readings(float(n), 1), marks[n]))
                 await asyncio.to_thread(broker.start)
                 with Watcher(broker.port) as watcher:
+                    cable.broken = False
                     await soon(lambda: not bench.outbox.waiting, "an empty outbox")
-                    await soon(lambda: _distinct(watcher.bodies("event")) == bench.outbox.bodies("event")[5:], "events")
+                    await soon(lambda: distinct(watcher.bodies("event")) == bench.outbox.bodies("event")[5:], "events")
                     await soon(
-                        lambda: _distinct(watcher.bodies("reading")) == bench.outbox.bodies("reading"), "readings"
+                        lambda: distinct(watcher.bodies("reading")) == bench.outbox.bodies("reading"), "readings"
                     )
                 assert watcher.on("live") == []
-                assert before.on("event") == []
                 assert bench.outbox.announced_ids == sorted(bench.outbox.announced_ids)
                 assert bench.sink.connections == 2
 
@@ -224,6 +250,7 @@ class BrokerSuite:
             following = asyncio.create_task(follow())
             async with running(self.settings(broker)) as bench:
                 await soon(lambda: (PREFIX + "availability", "online") in got, "online")
+                assert faults == []
                 await asyncio.to_thread(broker.stop)
                 await soon(lambda: faults, "a told fault")
                 await asyncio.to_thread(broker.start)
@@ -232,6 +259,7 @@ class BrokerSuite:
                 while not any(said == "back" for _, said in got):
                     publish(broker.port, PREFIX + "event", json.dumps({"text": "back"}))
                     await asyncio.sleep(0.1)
+                assert bench.sink.connections == 2
             following.cancel()
 
         asyncio.run(scene())
@@ -252,7 +280,7 @@ def _replies(watcher: Watcher) -> list[dict[str, object]]:
     return [message.json for message in watcher.on("reply") if message.json["id"] != "hello"]
 
 
-def _distinct(bodies: list[str]) -> list[str]:
+def distinct(bodies: list[str]) -> list[str]:
     """As a reader takes them: one that comes twice is taken once."""
     return list(dict.fromkeys(bodies))
 

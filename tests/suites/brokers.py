@@ -6,7 +6,6 @@ import asyncio
 import json
 import os
 import shutil
-import signal
 import socket
 import subprocess
 import sys
@@ -67,7 +66,13 @@ class Mosquitto:
         until(self._answers, "an answering mosquitto")
 
     def stop(self) -> None:
-        _end(self._process)
+        if self._process is not None:
+            self._process.terminate()
+            self._process.wait(PATIENCE_S)
+
+    def signal(self, number: int) -> None:
+        assert self._process is not None
+        self._process.send_signal(number)
 
     def _answers(self) -> bool:
         try:
@@ -91,17 +96,8 @@ class Embedded:
         assert json.loads(self.process.stdout.readline()) == {"port": self.port}
 
     def stop(self) -> None:
-        _end(self.process)
-
-
-def _end(process: subprocess.Popen[Any] | None) -> None:
-    if process is None:
-        return
-    process.send_signal(signal.SIGTERM)
-    process.wait(PATIENCE_S)
-    for pipe in (process.stdin, process.stdout):
-        if pipe is not None:
-            pipe.close()
+        if self.process is not None:
+            self.process.communicate(timeout=PATIENCE_S)
 
 
 @dataclass(frozen=True)
@@ -169,10 +165,12 @@ class Watcher:
 
 
 class Cable:
-    """A line to a broker that can be cut: both ends lose their connection without a goodbye."""
+    """A line to a broker that can be cut: both ends lose their connection without a goodbye. While `broken`, every
+    new connection is lost at once."""
 
     def __init__(self, port: int) -> None:
         self._target = port
+        self.broken = False
         self._ends: list[asyncio.StreamWriter] = []
 
     async def __aenter__(self) -> Self:
@@ -190,6 +188,9 @@ class Cable:
         self._ends.clear()
 
     async def _join(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        if self.broken:
+            writer.transport.abort()
+            return
         far_reader, far_writer = await asyncio.open_connection("127.0.0.1", self._target)
         self._ends += [writer, far_writer]
         await asyncio.gather(_carry(reader, far_writer), _carry(far_reader, writer), return_exceptions=True)

@@ -26,31 +26,33 @@ _TIMED_OUT = "Operation timed out"
 
 
 class ProtocolChoice:
-    """Which version of MQTT to try next. What has worked last is tried first."""
+    """Which version of MQTT to try next. What has worked is kept until the broker refuses it."""
 
     def __init__(self, wanted: Literal["auto", "5", "3.1.1"]) -> None:
         self._fixed = wanted != "auto"
+        self._proven = False
         self.version: Version = "3.1.1" if wanted == "3.1.1" else "5"
+
+    def worked(self) -> None:
+        """The broker speaks this version: if it is silent later on, that has another reason."""
+        self._proven = True
 
     def refused(self, error: Exception) -> bool:
         """Take note of a connection that failed; True if the older version should be tried at once.
 
         A broker that does not know MQTT 5 says so, closes the line, or is silent.
         """
-        if self._fixed or not _speaks_other_version(error):
+        silent = str(error) == _TIMED_OUT and not self._proven
+        if self._fixed or not (silent or _names_the_version(error)):
             return False
         self.version = "3.1.1" if self.version == "5" else "5"
         return self.version == "3.1.1"
 
 
-def _speaks_other_version(error: Exception) -> bool:
-    from aiomqtt import MqttError
+def _names_the_version(error: Exception) -> bool:
     from aiomqtt.exceptions import MqttConnectError
 
-    if isinstance(error, MqttConnectError):
-        code = getattr(error.rc, "value", error.rc)
-        return code in _UNSUPPORTED_VERSION
-    return isinstance(error, MqttError) and str(error) == _TIMED_OUT
+    return isinstance(error, MqttConnectError) and getattr(error.rc, "value", error.rc) in _UNSUPPORTED_VERSION
 
 
 @asynccontextmanager

@@ -38,6 +38,7 @@ async def subscribe(
         try:
             async with connection(settings, protocol.version, client_id, tls_context) as client:
                 since_s = time.monotonic()
+                protocol.worked()
                 await client.subscribe(wanted, qos=1)
                 async for message in client.messages:
                     if (payload := _payload(message.topic.value, message.payload)) is not None:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from aiomqtt import Client, Message
 
 DRAIN_S = 2.0
-CLOSE_S = 4.0
+CLOSE_S = 3.5
 
 _log = logging.getLogger(__name__)
 
@@ -107,7 +107,7 @@ class MqttSink:
         """Announce what the outbox still holds, for a moment; say offline; disconnect."""
         self._closing.set()
         if self._task is not None:
-            await asyncio.wait({self._task}, timeout=CLOSE_S)
+            await asyncio.wait({self._task}, timeout=CLOSE_S if self.connected else 0.0)
             self._task.cancel()
             await asyncio.wait({self._task}, timeout=1.0)
 
@@ -141,6 +141,7 @@ class MqttSink:
         from aiomqtt import MqttError
 
         self.connections += 1
+        self._protocol.worked()
         _log.info("connected to %s", self._settings.address)
         try:
             await self._state.publish_all(publish)
@@ -166,8 +167,7 @@ class MqttSink:
             )
             tasks = [group.create_task(job) for job in work]
             await self._closing.wait()
-            for task in tasks:
-                task.cancel()
+            await _end(tasks)
 
     async def _listen(self, client: Client, publish: Publisher) -> None:
         async for message in client.messages:
@@ -204,3 +204,12 @@ class MqttSink:
     def _render_live(self, rows: Readings, utc_offset_s: float) -> str:
         stamp = self._stamper.at("live", rows.segment, float(rows.t_s[-1]), utc_offset_s)
         return live_body(rows, self._session, stamp, self._bench.unit)
+
+
+async def _end(tasks: list[asyncio.Task[None]]) -> None:
+    """Cancel until they are done: the client waits by Python's `wait_for`, which up to 3.11 may lose a cancellation
+    that comes together with an acknowledgement. Ref: CPython gh-86296."""
+    while waiting := [task for task in tasks if not task.done()]:
+        for task in waiting:
+            task.cancel()
+        await asyncio.wait(waiting, timeout=0.1)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import gc
 import logging
 import socket
@@ -18,7 +19,9 @@ from daq.sinks.base import BackOff
 from daq.sinks.mqtt import MqttSettings, Reconnect
 from daq.sinks.mqtt.connection import ProtocolChoice, connection
 from daq.sinks.mqtt.feed import _payload
+from daq.sinks.mqtt.sink import _end
 from tests.suites.mqtt_bench import make, settings, soon
+from tests.suites.virtual_time import now_s, run
 
 CONNACK_5 = bytes([0x20, 3, 0, 0, 0])
 REFUSED_BY_3_1_1 = bytes([0x20, 2, 0, 1])
@@ -45,6 +48,15 @@ def test_silence_means_an_old_broker_or_a_sick_one_so_both_get_their_turn() -> N
     assert choice.version == "5"
 
 
+def test_a_version_that_has_worked_is_given_up_only_when_it_is_refused() -> None:
+    choice = ProtocolChoice("auto")
+    choice.worked()
+    assert not choice.refused(MqttError("Operation timed out"))
+    assert choice.version == "5"
+    assert choice.refused(connack("Unsupported protocol version"))
+    assert choice.version == "3.1.1"
+
+
 @pytest.mark.parametrize(
     "error", [connack("Bad user name or password"), connack("Server busy"), MqttError("[Errno 111] Connection refused")]
 )
@@ -64,22 +76,23 @@ def test_a_version_that_was_asked_for_is_kept() -> None:
 # ---- the socket
 
 
-async def listener(answer: bytes) -> tuple[asyncio.Server, int]:
-    """A broker that says the same to whoever comes, and nothing more."""
+async def listener(answer: bytes) -> tuple[asyncio.Server, int, bytearray]:
+    """A broker that says the same to whoever comes, and nothing more; its port, and what it hears."""
+    heard = bytearray()
 
     async def take(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         writer.write(answer)
-        while await reader.read(1000):
-            pass
+        while data := await reader.read(1000):
+            heard.extend(data)
         writer.close()
 
     server = await asyncio.start_server(take, "127.0.0.1", 0)
-    return server, server.sockets[0].getsockname()[1]
+    return server, server.sockets[0].getsockname()[1], heard
 
 
 def test_small_messages_are_not_held_back_by_the_socket() -> None:
     async def scene() -> int:
-        server, port = await listener(CONNACK_5)
+        server, port, _ = await listener(CONNACK_5)
         async with server, connection(settings(port), "5", "me") as client:
             sock = client._client.socket()
             assert isinstance(sock, socket.socket)
@@ -90,13 +103,15 @@ def test_small_messages_are_not_held_back_by_the_socket() -> None:
 
 def test_attempts_that_get_no_answer_leave_nothing_open() -> None:
     async def scene() -> None:
-        server, port = await listener(b"")
+        server, port, _ = await listener(b"")
         async with server:
             me = psutil.Process()
             before = me.num_fds()
             for _ in range(5):
                 with pytest.raises(MqttError, match="Operation timed out"):
-                    async with connection(settings(port, timeout_s=0.05), "5", "me", will_topic="will"):
+                    async with connection(
+                        settings(port, timeout_s=0.05, keepalive_s=3600), "5", "me", will_topic="will"
+                    ):
                         pass
             gc.collect()
             await soon(lambda: me.num_fds() <= before, "closed sockets")
@@ -105,9 +120,26 @@ def test_attempts_that_get_no_answer_leave_nothing_open() -> None:
     asyncio.run(scene())
 
 
+def test_the_bench_asks_to_take_up_its_session_and_leaves_a_retained_will() -> None:
+    """Ref: MQTT 5.0, 3.1.2.3 connect flags, 3.1.2.11.2 session expiry (17), 3.1.3.2.2 will delay (24)."""
+
+    async def scene() -> bytes:
+        server, port, heard = await listener(CONNACK_5)
+        async with server, connection(settings(port), "5", "me", will_topic="t/will"):
+            pass
+        return bytes(heard)
+
+    connect = asyncio.run(scene())
+    flags = connect[9]
+    assert flags == 0b0010_1100, "will, QoS 1, retained; no clean start, no name, no password"
+    assert connect[12:18] == bytes([5, 17, 0, 0, 0, 2])
+    assert bytes([24, 0, 0, 0, 2]) in connect[18:]
+    assert b"\x00\x06t/will\x00\x07offline" in connect
+
+
 def test_a_refusal_names_the_code_that_the_choice_understands() -> None:
     async def scene() -> None:
-        server, port = await listener(REFUSED_BY_3_1_1)
+        server, port, _ = await listener(REFUSED_BY_3_1_1)
         choice = ProtocolChoice("auto")
         async with server:
             with pytest.raises(MqttError) as raised:
@@ -134,6 +166,22 @@ def test_a_fault_is_logged_once_and_kept(caplog: pytest.LogCaptureFixture) -> No
         fault = asyncio.run(scene())
     assert "127.0.0.1" in fault and "refused" in fault.lower()
     assert [record.getMessage() for record in caplog.records if "daq" in record.name] == [fault]
+
+
+def test_work_that_loses_a_cancellation_ends_all_the_same() -> None:
+    async def stubborn() -> None:
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.sleep(1000)
+        await asyncio.sleep(1000)
+
+    async def scene() -> float:
+        tasks = [asyncio.create_task(stubborn()), asyncio.create_task(asyncio.sleep(1000))]
+        await asyncio.sleep(1)
+        await _end(tasks)
+        assert all(task.cancelled() for task in tasks)
+        return now_s()
+
+    assert run(scene()) < 2.0
 
 
 # ---- settings

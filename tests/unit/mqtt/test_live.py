@@ -72,6 +72,7 @@ def test_nothing_waits_for_the_next_connection() -> None:
         feed = LiveFeed(body, now_s)
         for t_s in (1.0, 2.0):
             task = asyncio.create_task(feed.run(publish))
+            await asyncio.sleep(1)
             feed.put(readings(t_s, 1), 0.0)
             await asyncio.sleep(1)
             feed.put(readings(t_s + 0.5, 1), 0.0)
@@ -93,6 +94,7 @@ def test_readings_without_rows_say_nothing() -> None:
         task = asyncio.create_task(feed.run(publish))
         feed.put(readings(0.0, 0), 0.0)
         await asyncio.sleep(1)
+        assert not task.done()
         task.cancel()
         return out
 
