@@ -10,7 +10,7 @@ import hashlib
 import json
 import math
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -203,6 +203,18 @@ def newest(
     for complaint in (*shelf.complaints, *complaints):
         complain(complaint)
     return calibration
+
+
+def from_snapshot(values: Mapping[str, Any], origin: Path) -> Calibration:
+    """The calibration that a raw log was made with, as its header keeps it. DataError if it is none."""
+    try:
+        return TypeAdapter(Calibration).validate_python(values)
+    except ValidationError as error:
+        raise DataError(
+            f"The calibration kept in {origin} is none that this version of boretight knows.",
+            todo="Replay it with --config: then the calibration in force today is used.",
+            evidence=_first_fault(error),
+        ) from error
 
 
 def compose(

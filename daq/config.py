@@ -131,6 +131,10 @@ class StorageSection(Section):
     def raw_logs(self) -> Path:
         return self.folder / "raw"
 
+    @property
+    def calibrations(self) -> Path:
+        return self.folder / "calibrations"
+
 
 class MqttSection(Section):
     """Where to publish. Without a host, a broker of our own is started on loopback, at `port` or a free one."""

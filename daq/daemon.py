@@ -17,11 +17,12 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Protocol
 
+from daq.calibration_files import newest
 from daq.config import Config
 from daq.driver import Driver
 from daq.errors import BoretightError, StorageError
 from daq.pipeline import Pipeline
-from daq.records import Chunk, Delivery, Input, LinkChange, Restarted, Samples
+from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Restarted, Samples
 from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
@@ -53,6 +54,12 @@ class Source(Protocol):
 def software() -> str:
     """Name and version, as they go into headers and descriptions."""
     return f"boretight {version('boretight')}"
+
+
+def calibration_in_force(config: Config, complain: Callable[[str], None]) -> Calibration:
+    """The newest calibration records of the bench over the data sheets; `complain` is told of those not used."""
+    diameter_m = config.measuring_instrument().restrictor_diameter_m
+    return newest(config.storage.calibrations, config.calibration_record(), diameter_m, complain)
 
 
 def mqtt_settings(config: Config, host: str | None = None, port: int | None = None) -> MqttSettings:
@@ -110,7 +117,7 @@ class Daemon:
         """`on_broker` is told where the bench is published, once that is known."""
         self.config, self._source, self._on_broker = config, source, on_broker
         self.boot_id = new_boot_id(time.time())
-        instrument, calibration = config.measuring_instrument(), config.calibration_record()
+        instrument, calibration = config.measuring_instrument(), calibration_in_force(config, _log.warning)
         self._driver = Driver(Pipeline(instrument, calibration, config.engine.order()))
         self._bench = BenchDescription(instrument, calibration, config.display.pressure, software())
         self._health = Health(lines=self._driver.pipeline.lines)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from datetime import UTC, datetime
 from pathlib import Path
@@ -56,25 +57,40 @@ def show(database: Path) -> None:
     """The cylinders as they stand in the database."""
     db = open_readonly(database)
     try:
-        rows = list(db.query("SELECT * FROM cylinder_result ORDER BY id"))
+        rows = [_row(row) for row in db.query(RESULTS)]
     finally:
         db.close()
-    columns = ["cylinder", "as found", "taps", "after tap", "expanded uncertainty"]
-    print_table(f"{ENGINE}: loss at 100 psi, 0.040 in restrictor", columns, [_row(row) for row in rows])
-    print("Uncertainty is for unpaired sensors of class 0.5 % (k = 2); a tap that helped shows far below it,")
-    print("because the errors of the sensors are the same before and after.")
+    columns = ["cylinder", "as found", "taps", "after tap", "what the taps did"]
+    print_table(f"{ENGINE}: loss at 100 psi, 0.040 in restrictor", columns, rows)
+    print("Each loss is uncertain by about 1.2 points, for these sensors have not been paired; a change is known far")
+    print("better, because their errors are the same before and after. `boretight calibrate pairing` mends the rest.")
     print(f"Database: {database}")
 
 
+RESULTS = """
+SELECT done.*, as_found.expanded_u_loss_pct AS u_pct,
+    (SELECT detail FROM event WHERE event.boot_id = done.boot_id AND event.id < done.event_id
+        AND event.kind = 'tap_effect' AND event.cylinder = done.cylinder ORDER BY event.id DESC LIMIT 1) AS effect
+FROM cylinder_result AS done LEFT JOIN stable_reading AS as_found ON as_found.id = done.as_found_reading_id
+ORDER BY done.id
+"""
+
+
 def _row(row: dict[str, Any]) -> list[str]:
-    after_pct, u_pct = row["after_tap_loss_at_set_pct"], row["as_found_u_loss_pct"]
+    after_pct = row["after_tap_loss_at_set_pct"]
+    effect = json.loads(row["effect"]) if row["effect"] else None
     return [
         f"{row['cylinder']}",
-        f"{row['as_found_loss_at_set_pct']:.1f} %",
+        f"{row['as_found_loss_at_set_pct']:.1f} +-{row['u_pct']:.1f} %",
         f"{row['taps']}",
         "-" if after_pct is None else f"{after_pct:.1f} %",
-        f"+-{2 * u_pct:.1f} points",
+        "-" if effect is None else _effect(effect),
     ]
+
+
+def _effect(effect: dict[str, Any]) -> str:
+    word = effect["verdict"].replace("-", " ")
+    return f"{word}: {effect['change_pct']:+.2f} +-{2 * effect['u_change_pct']:.2f} points"
 
 
 def _new_folder() -> Path:

@@ -10,14 +10,15 @@ from collections.abc import Iterator
 from contextlib import AsyncExitStack
 from pathlib import Path
 
+from daq.calibration_files import from_snapshot as calibration_of_log
 from daq.cli.event_loop import run as run_loop
 from daq.cli.output import progress
 from daq.config import Config, from_snapshot, load
-from daq.daemon import new_boot_id, software
+from daq.daemon import calibration_in_force, new_boot_id, software
 from daq.driver import Driver
 from daq.errors import UsageError
 from daq.pipeline import Pipeline
-from daq.records import Delivery, Event, Readings, Samples
+from daq.records import Calibration, Delivery, Event, Readings, Samples
 from daq.sinks.payloads import event_body, stream_of
 from daq.sinks.raw_log import RawLogReader, read_raw_log
 from daq.sinks.store import Boot, Store
@@ -32,21 +33,30 @@ def replay(path: Path, into: Path | None, config_path: Path | None, as_json: boo
 
     Exit code 0 also for a log that was cut: all that is there is replayed, and what is wrong with it is told."""
     log = read_raw_log(path)
-    config = load(config_path) if config_path or not log.header.config else from_snapshot(log.header.config, path)
+    config, calibration = _knowledge(config_path, log)
     if into is not None and into.resolve() == config.storage.database.resolve():
         raise UsageError(
             "A replay does not go into the database of the live bench.", todo="Name another file after --into."
         )
     boot = f"replay-{new_boot_id(time.time())}"
     teller = Teller(config, log.header.bench or config.bench, boot, as_json)
-    run_loop(_run(config, log, into, boot, teller))
+    run_loop(_run(config, calibration, log, into, boot, teller))
     for complaint in log.info.complaints():
         print(f"boretight: {complaint}", file=sys.stderr)
     teller.sum_up(into)
 
 
-async def _run(config: Config, log: RawLogReader, into: Path | None, boot: str, teller: Teller) -> None:
-    calibration = config.calibration_record()
+def _knowledge(config_path: Path | None, log: RawLogReader) -> tuple[Config, Calibration]:
+    """Configuration and calibration: those of the log, or today's."""
+    if config_path is None and log.header.config and log.header.calibration:
+        return from_snapshot(log.header.config, log.path), calibration_of_log(log.header.calibration, log.path)
+    config = load(config_path)
+    return config, calibration_in_force(config, lambda complaint: print(f"boretight: {complaint}", file=sys.stderr))
+
+
+async def _run(
+    config: Config, calibration: Calibration, log: RawLogReader, into: Path | None, boot: str, teller: Teller
+) -> None:
     driver = Driver(Pipeline(config.measuring_instrument(), calibration, config.engine.order()))
     async with AsyncExitStack() as stack:
         store: Store | None = None

@@ -14,20 +14,18 @@ from pathlib import Path
 from typing import Any
 
 from daq import records
-from daq.calibration_files import AnyRecord, Made, Shelf, as_json, newest, read_shelf, save, utc_of
+from daq.calibration_files import AnyRecord, Made, Shelf, as_json, read_shelf, save, utc_of
 from daq.cli.live_ticks import LiveTicks
 from daq.cli.output import print_json
 from daq.cli.run import line_settings
 from daq.config import Config, load
-from daq.daemon import software
+from daq.daemon import calibration_in_force, software
 from daq.records import Calibration, Instrument
 from daq.sinks.disk import storage_errors
 from daq.sinks.store.lock import DatabaseLock
 from daq.sources.ports import LineSettings
 from daq.sources.simulated import SimulatedBoard
 from daq.units import PressureUnit
-
-FOLDER = "calibrations"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +57,7 @@ class Workshop:
 
     @property
     def folder(self) -> Path:
-        return calibrations_folder(self.config)
+        return self.config.storage.calibrations
 
     @property
     def instrument(self) -> Instrument:
@@ -120,16 +118,7 @@ class Workshop:
 def open_workshop(config_path: Path | None, as_json: bool = False, **overrides: Any) -> Workshop:
     """Complaints about records that are not used go to standard error."""
     config = load(config_path, **overrides)
-    return Workshop(config, in_force(config), as_json)
-
-
-def in_force(config: Config) -> Calibration:
-    bore_m = config.measuring_instrument().restrictor_diameter_m
-    return newest(calibrations_folder(config), config.calibration_record(), bore_m, _complain)
-
-
-def calibrations_folder(config: Config) -> Path:
-    return config.storage.folder / FOLDER
+    return Workshop(config, calibration_in_force(config, _complain), as_json)
 
 
 def _complain(complaint: str) -> None:
