@@ -18,7 +18,7 @@ U_CD = 0.02
 U_DIAMETER_M = 5e-6
 """Standard uncertainty of a jet's diameter where nothing else is said: half a hundredth of a millimetre."""
 CD_RANGE = (0.3, 1.0)
-DIAMETER_RANGE_M = (0.1e-3, 10e-3)
+DIAMETER_RANGE_M = (0.1e-3, 5e-3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def jet_of_diameter(diameter_m: float, cd: float, u_diameter_m: float = U_DIAMET
     """DataError, naming the jet by its number, for one that cannot be."""
     if not DIAMETER_RANGE_M[0] <= diameter_m <= DIAMETER_RANGE_M[1]:
         raise _no_jet(
-            number, f"a diameter of {diameter_m * 1e3:.3g} mm", "0.1 mm to 10 mm; is the unit in the header right?"
+            number, f"a diameter of {diameter_m * 1e3:.3g} mm", "0.1 mm to 5 mm; is the unit in the header right?"
         )
     if not CD_RANGE[0] < cd <= CD_RANGE[1]:
         raise _no_jet(
@@ -59,7 +59,7 @@ def jet_of_conductance(conductance: float, u_own: float = 0.0, number: int = 1) 
     """`conductance`: C of ISO 6358-1, m3/(s Pa). DataError for one that cannot be."""
     area_m2 = orifice.effective_area(conductance) if conductance > 0 else 0.0
     if not orifice.circle_area(DIAMETER_RANGE_M[0]) / 4 <= area_m2 <= orifice.circle_area(DIAMETER_RANGE_M[1]):
-        raise _no_jet(number, f"a conductance of {conductance * 1e8:.3g} dm3/(s bar)", "0.0004 to 15 dm3/(s bar)")
+        raise _no_jet(number, f"a conductance of {conductance * 1e8:.3g} dm3/(s bar)", "0.0004 to 3.9 dm3/(s bar)")
     return Jet(area_m2, u_own)
 
 

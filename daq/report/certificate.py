@@ -174,7 +174,7 @@ def _pairing(record: PairingRecord, unit: PressureUnit) -> str:
 def _restrictor(record: RestrictorRecord, instrument: Instrument) -> str:
     result, found = record.result, record.result.restrictor
     per = CONDUCTANCE["l_min_bar"]
-    ratio = np.linspace(min(result.pressure_ratio) * 0.97, 1.0, 80)
+    ratio = 1 - (1 - 0.97 * min(result.pressure_ratio)) * np.linspace(1, 0, 80) ** 2
     curve = orifice.flow_function(ratio, found.critical_ratio)
     picture = plot(
         [

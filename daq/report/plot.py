@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from html import escape
 
 WIDTH, HEIGHT = 640, 250
-LEFT, RIGHT, TOP, BOTTOM = 64, 12, 14, 44
+LEFT, RIGHT, TOP, BOTTOM = 64, 18, 14, 44
 TICKS = 5
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
-_DASHES = ("", "6 3", "2 3")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,18 +79,17 @@ def plot(series: Sequence[Series], x_title: str, y_title: str) -> str:
         x, y = at(across.low, value)
         parts.append(_line(x, y, WIDTH - RIGHT, y, "zero" if abs(value) < 1e-9 * up.step else "grid"))
         parts.append(_text(x - 6, y + 4, up.label(value), "end"))
-    parts += [_drawn(each, number, [at(*xy) for xy in zip(each.x, each.y, strict=True)])
-              for number, each in enumerate(series)]  # fmt: skip
+    parts += [_drawn(each, [at(*xy) for xy in zip(each.x, each.y, strict=True)]) for each in series]
     parts.append(_text((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 10, x_title, "middle"))
     turn = f'transform="rotate(-90 14 {HEIGHT / 2:.0f})"'
     parts.append(f'<text x="14" y="{HEIGHT / 2:.0f}" text-anchor="middle" {turn}>{escape(y_title)}</text>')
     return "\n".join([*parts, "</svg>"]) + _legend(series)
 
 
-def _drawn(series: Series, number: int, places: Sequence[tuple[float, float]]) -> str:
+def _drawn(series: Series, places: Sequence[tuple[float, float]]) -> str:
     if series.joined:
         points = " ".join(f"{x:.1f},{y:.1f}" for x, y in places)
-        return f'<polyline class="line" stroke-dasharray="{_DASHES[number % len(_DASHES)]}" points="{points}"/>'
+        return f'<polyline class="line" points="{points}"/>'
     style = "full" if series.fill else "hollow"
     return "".join(f'<circle class="{style}" cx="{x:.1f}" cy="{y:.1f}" r="3.5"/>' for x, y in places)
 

@@ -89,8 +89,8 @@ class SerialLine:
             except Exception as error:
                 self._note(trouble := _as_trouble(error))
                 if self._once:
-                    emit(trouble)
-                    break
+                    emit(trouble)  # it ends the source: nobody waits for what would follow
+                    return
                 self._stop.wait(random.uniform(RETRY_FIRST_S, wait_s))
                 wait_s = min(2 * wait_s, RETRY_MOST_S)
             if self._once:
