@@ -151,6 +151,7 @@ class Pipeline:
         self._linked_s = 0.0
         self._bad: Counter[str] = Counter()
         self._bad_evidence = b""
+        self._waiting: list[Samples] = []
         self.lines: Counter[str] = Counter()
 
     def feed(self, item: Input) -> list[Record]:
@@ -199,6 +200,7 @@ class Pipeline:
     def _close_segment(self) -> Iterator[Record]:
         if self._board is None:
             return
+        yield from self._measure_samples()
         yield from self._measure(self._grid.finish())
         yield from self._report_bad_lines(self._t_s)
 
@@ -214,14 +216,17 @@ class Pipeline:
             self.lines["bytes-before-handshake"] += len(chunk.data)
             return
         for frame in self._decoder.feed(chunk.data):
+            if not isinstance(frame, SampleBlock | Heartbeat):
+                yield from self._measure_samples()
             yield from self._frame(frame, chunk.arrived_s)
+        yield from self._measure_samples()
 
     def _frame(self, frame: Frame, arrived_s: float) -> Iterator[Record]:
         match frame:
             case SampleBlock():
                 yield from self._block(frame)
             case BareBlock():
-                yield from self._bare_block(frame, arrived_s)
+                self._bare_block(frame, arrived_s)
             case BadFrame():
                 self._count_bad(frame)
             case _:
@@ -245,7 +250,7 @@ class Pipeline:
         """Unwraps the clock, and cuts the block where samples are missing or the clock went back."""
         clock = self._clock.feed(block.sequence, block.clock_us)
         if clock.whole:
-            yield from self._samples(clock.t_us, block, slice(None))
+            self._samples(clock.t_us, block, slice(None))
             return
         cuts = [int(row) for row in np.flatnonzero(clock.missing[1:]) + 1]
         rows = len(clock.t_us)
@@ -253,21 +258,22 @@ class Pipeline:
             if start < rows and clock.missing[start]:
                 yield from self._gap(int(clock.t_us[start]), int(clock.missing[start]))
             keep = np.flatnonzero(clock.keep[start:stop]) + start
-            yield from self._samples(clock.t_us[keep], block, keep)
+            self._samples(clock.t_us[keep], block, keep)
         if clock.restart_at is not None:
             yield from self._restart("clock-went-back", None)
             yield from self._block(_rows_from(block, clock.restart_at))
 
     def _gap(self, t_us: int, missing: int) -> Iterator[Record]:
+        yield from self._measure_samples()
         self.lines["missing"] += missing
         yield from self._test(Gap(self._segment, t_us * 1e-6, missing))
 
     def _samples(
         self, t_us: np.typing.NDArray[np.int64], block: SampleBlock, rows: np.typing.NDArray[np.intp] | slice
-    ) -> Iterator[Record]:
+    ) -> None:
         if t_us.size == 0:
             return
-        yield from self._take(
+        self._take(
             Samples(
                 self._segment,
                 t_us,
@@ -278,7 +284,7 @@ class Pipeline:
             )
         )
 
-    def _bare_block(self, block: BareBlock, arrived_s: float) -> Iterator[Record]:
+    def _bare_block(self, block: BareBlock, arrived_s: float) -> None:
         """A bare board has no clock: its samples carry the time of arrival, counted from the first of them."""
         if self._first_arrival_s is None:
             self._first_arrival_s = arrived_s
@@ -286,11 +292,19 @@ class Pipeline:
         t_us = max(round((arrived_s - self._first_arrival_s) * 1e6), round(self._t_s * 1e6))
         zeros = np.zeros(n, dtype=np.int64)
         supply, cylinder = block.supply_count.astype(np.int64), block.cylinder_count.astype(np.int64)
-        yield from self._take(Samples(self._segment, np.full(n, t_us, np.int64), supply, cylinder, zeros, zeros))
+        self._take(Samples(self._segment, np.full(n, t_us, np.int64), supply, cylinder, zeros, zeros))
 
-    def _take(self, samples: Samples) -> Iterator[Record]:
+    def _take(self, samples: Samples) -> None:
         self.lines["samples"] += len(samples.t_us)
         self._t_s = float(samples.t_us[-1]) * 1e-6
+        self._waiting.append(samples)
+
+    def _measure_samples(self) -> Iterator[Record]:
+        """What has been taken since the last call, in one piece: a replay comes in large chunks, which only the
+        heartbeats between the samples would cut."""
+        if not self._waiting:
+            return
+        samples, self._waiting = _joined(self._waiting), []
         yield samples
         yield from self._measure(self._grid.feed(samples))
 
@@ -318,6 +332,14 @@ class Pipeline:
         if self._bad:
             yield BadLines(self._segment, t_s, dict(sorted(self._bad.items())), self._bad_evidence)
             self._bad = Counter()
+
+
+def _joined(parts: list[Samples]) -> Samples:
+    """Samples of one segment, one after the other."""
+    if len(parts) == 1:
+        return parts[0]
+    columns = ("t_us", "supply_count", "cylinder_count", "reference", "flags")
+    return Samples(parts[0].segment, *(np.concatenate([getattr(part, name) for part in parts]) for name in columns))
 
 
 def _rows_from(block: SampleBlock, start: int) -> SampleBlock:
