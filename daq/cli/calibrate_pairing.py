@@ -39,7 +39,10 @@ def pairing(config_path: Path | None, board: Board, wanted: int, notes: Notes, d
         plateaus = collect(live, lambda: live.board, shop, wanted)
         record = pairing_record(shop, plateaus, live.board, notes, timedelta(days=due_days))
     show_pairing(record, shop)
-    shop.keep(record)
+    if board.scenario is not None and config_path is None:
+        shop.say("A simulated board: nothing is kept, lest it count for yours. With a --config of its own it would be.")
+    else:
+        shop.keep(record)
 
 
 def collect(ticks: Iterable[Ticks], board: Callable[[], BoardRecord], shop: Workshop, wanted: int) -> list[Plateau]:

@@ -50,6 +50,12 @@ def test_a_pairing_finds_the_true_difference_within_what_it_states(bench: Bench,
     assert record["after_pct"] < 0.35 * record["before_pct"]
 
 
+def test_a_simulated_pairing_does_not_count_for_the_bench_of_the_user(bench: Bench) -> None:
+    done = bench.run("calibrate", "pairing", "--simulate", "--speed", SPEED)
+    assert done.returncode == 0 and "nothing is kept" in done.stdout
+    assert not list(Path(bench.env["HOME"]).rglob("*-pairing-*.json"))
+
+
 def test_the_next_calibration_list_shows_it_in_force(bench: Bench) -> None:
     assert pair(bench, "pairing").returncode == 0
     listed = bench.run("calibration", "list", "--json", "--config", bench.config)

@@ -274,6 +274,15 @@ def test_the_pairing_is_the_difference_of_the_transducers(shop: Workshop) -> Non
     assert kept(shop) == ["pairing"]
 
 
+def test_what_is_paired_reads_the_same_on_both_sides(shop: Workshop, config: Path) -> None:
+    bench = Bench()
+    plateaus = calibrate_pairing.collect(stops(bench, 20, 60, 100), lambda: bench.board, shop, 3)
+    shop.keep(calibrate_pairing.pairing_record(shop, plateaus, bench.board, Notes(), timedelta(days=7)))
+    bench.supply_psi = 75.0
+    still = wait_until_still(bench, open_workshop(config).calibration, 100 * PSI)  # type: ignore[arg-type]
+    assert still is not None and still.cylinder_pa == pytest.approx(still.supply_pa, rel=1e-6)
+
+
 def test_a_second_pairing_tells_the_change(shop: Workshop, config: Path, capsys: pytest.CaptureFixture[str]) -> None:
     bench = Bench()
     plateaus = calibrate_pairing.collect(stops(bench, 20, 60, 100), lambda: bench.board, shop, 3)
