@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.measure.trailing import Switch, Trailing
+from daq.measure.trailing import Switch, Trailing, windows
 from daq.records import Bools, Calibration, Fault, Floats, Instrument, Pressures
 from daq.units import PressureUnit
 
@@ -136,6 +136,8 @@ class FaultMonitor:
         faults: list[Fault] = []
         for watch, switch in zip(self._watches, self._switches, strict=True):
             up = watch.holds(rows)
+            if switch.resting and not up.any():
+                continue
             on, changes = switch.feed(pressures.t_s, up, ~up)
             faults += [self._fault(watch, pressures, row, bool(on[row])) for row in changes.tolist()]
         return sorted(faults, key=lambda fault: fault.t_s)
@@ -148,5 +150,5 @@ class FaultMonitor:
 
 def _ranges(joined: Floats) -> Floats:
     """Highest less lowest over the windows that end at each new row, shape (2, n); NaN until there is a window."""
-    view = np.lib.stride_tricks.sliding_window_view(joined, _STUCK_ROWS, axis=1)
-    return np.asarray(view.max(axis=-1) - view.min(axis=-1))
+    window = windows(joined, np.arange(_STUCK_ROWS - 1, joined.shape[1]), _STUCK_ROWS)
+    return np.asarray(window.max(axis=-1) - window.min(axis=-1))

@@ -42,6 +42,11 @@ class Switch:
         self._on = False
         self._since_s: float | None = None
 
+    @property
+    def resting(self) -> bool:
+        """Off, and not about to go on: rows that are not up would change nothing."""
+        return not self._on and self._since_s is None
+
     def feed(self, t_s: Floats, up: Bools, down: Bools) -> tuple[Bools, Ints]:
         """The state after each row, and the rows at which it changed."""
         if self._since_s is None and not (down if self._on else up).any():
