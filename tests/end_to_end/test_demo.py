@@ -43,11 +43,12 @@ def test_what_happened_on_the_way_is_stored(finished: tuple[Bench, str]) -> None
 def test_it_ends_with_cautions_said_a_table_and_the_database(finished: tuple[Bench, str]) -> None:
     bench, said = finished
     assert said.index("take bar and socket off the crank") < said.index("Board on the line")
-    table = said[said.index("expanded uncertainty") :]
+    table = said[said.rindex("as found   taps") :].splitlines()
     for result in bench.results():
-        row = next(line for line in table.splitlines() if line.split()[:1] == [str(result["cylinder"])])
-        assert f"{result['as_found_loss_at_set_pct']:.1f} %" in row
+        row = next(line for line in table if line.split()[:1] == [str(result["cylinder"])])
+        assert f"{result['as_found_loss_at_set_pct']:.1f} +-" in row
         assert f"{result['after_tap_loss_at_set_pct']:.1f} %" in row
+        assert ("improved" in row) == (result["cylinder"] == 4)
     assert said.endswith(f"Database: {bench.database}\n")
 
 
