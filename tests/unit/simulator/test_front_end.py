@@ -120,6 +120,25 @@ def test_hum_is_on_both_channels_at_its_frequency(front_end) -> None:
         assert int(counts[0]) - int(counts[1]) == pytest.approx(2 * amplitude, abs=2)
 
 
+def test_a_broken_wire_reads_what_stands_on_it(front_end) -> None:
+    one = front_end(bits=10, hum_v=0.1)
+    whole = one.convert([0.005])
+    one.wires_v["supply"] = 0.0
+    assert one.convert([0.025]).supply_count.tolist() == [0]
+    one.wires_v["supply"], one.wires_v["cylinder"] = None, 5.0
+    seen = one.convert([0.045])
+    assert (seen.supply_count.tolist(), seen.cylinder_count.tolist()) == (whole.supply_count.tolist(), [1023])
+
+
+def test_swapped_transducers_change_places(front_end) -> None:
+    one = front_end(bits=10)
+    straight = one.convert([0.0])
+    one.swapped = True
+    crossed = one.convert([0.1])
+    assert crossed.supply_count.tolist() == straight.cylinder_count.tolist() != straight.supply_count.tolist()
+    assert crossed.cylinder_count.tolist() == straight.supply_count.tolist()
+
+
 def test_the_bench_stands_still_until_it_begins(front_end) -> None:
     one = front_end(bits=12)
     one.advance(5.0)

@@ -40,6 +40,20 @@ def test_round_trip_of_every_byte(port: PtyPort) -> None:
         assert received == every
 
 
+def test_line_is_raw_for_a_program_that_sets_nothing(port: PtyPort) -> None:
+    host = os.open(port.url, os.O_RDWR | os.O_NOCTTY)
+    try:
+        port.exchange(b"")
+        port.exchange(b"a\r\n\x03\x04b\n")
+        assert os.read(host, 100) == b"a\r\n\x03\x04b\n"
+        assert port.exchange(b"") == b""
+        os.write(host, b"c\n")
+        port.wait(10.0)
+        assert port.exchange(b"") == b"c\n"
+    finally:
+        os.close(host)
+
+
 def test_what_nobody_listens_to_is_lost(port: PtyPort) -> None:
     port.exchange(b"lost")
     assert not port.listening

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from simulator.build import bench_of, board_traits, front_end_of
 from simulator.errors import ScenarioError
 from simulator.scenario import built_in, load, parse
 from simulator.timeline import timeline_of
@@ -40,6 +41,37 @@ def test_demonstration_shows_what_it_says() -> None:
     for number in (1, 2):
         assert 4.0 < rows[number].as_found_loss_pct == rows[number].after_tap_loss_pct < 8.0
     assert 60.0 <= (timeline_of(scenario).ends_s or 0.0) <= 75.0
+
+
+def test_truth_counts_only_the_taps_on_the_cylinder_itself() -> None:
+    scenario = parse(
+        """
+        title = "t"
+        engine = { name = "invented", order = [1, 2] }
+        cylinder = [{ number = 1, debris_mm2 = { intake = 0.4 } }, { number = 2, debris_mm2 = { intake = 0.4 } }]
+        script = { cylinder = [{ number = 2, tap = { count = 2, path = "intake", clears = 0.5 } }] }
+        """,
+        "t",
+    )
+    assert [row.after_tap_area_mm2 for row in truth(scenario)] == pytest.approx([0.4, 0.1])
+
+
+@pytest.mark.parametrize(
+    ("stored", "lines"),
+    [
+        ("none", {}),
+        ("nominal", {"SUPPLY": (500_000, 258_553, 20260101), "CYLINDER": (500_000, 258_553, 20260101)}),
+        ("exact", {"SUPPLY": (513_333, 255_993, 20260101), "CYLINDER": (500_000, 258_553, 20260101)}),
+    ],
+)
+def test_errors_of_a_transducer_and_the_calibration_that_the_board_keeps(stored: str, lines: dict) -> None:
+    """Half a psi is 13.33 mV of 4 V over 150 psi; a span that is 1 % too large is 1 % less pressure for each volt."""
+    supply = "transducer = { supply = { zero_error_psi = 0.5, span_error_pct = 1.0 } }"
+    scenario = parse(MINIMAL + supply + f'\nboard = {{ calibration = "{stored}" }}', "t")
+    assert board_traits(scenario).calibration == lines
+    traits = front_end_of(scenario, bench_of(scenario, 1), 1).supply.traits
+    assert traits.zero_v == pytest.approx(0.5 + 0.5 * 4.0 / 150.0)
+    assert traits.volts_per_pa * 6894.757293168361 == pytest.approx(1.01 * 4.0 / 150.0)
 
 
 def test_a_scenario_file_is_found_by_its_path(tmp_path: Path) -> None:

@@ -166,6 +166,14 @@ def test_tap_shows_in_the_stream(quiet: Quiet) -> None:
             '{ do = "reference", to_v = 4.0, for_s = 0.1 }',
             lambda found: any(isinstance(f, SampleBlock) and (f.flags & Flag.REFERENCE_LOW).any() for f in found),
         ),
+        (
+            '{ do = "wire", channel = "cylinder", for_s = 0.1 }',
+            lambda found: sum(int((f.cylinder_count == 0).sum()) for f in found if isinstance(f, SampleBlock)) == 20,
+        ),
+        (
+            '{ do = "swap", for_s = 0.1 }',
+            lambda found: any(isinstance(f, SampleBlock) and (f.supply_count < f.cylinder_count).any() for f in found),
+        ),
     ],
 )
 def test_faults_show_in_the_stream(quiet: Quiet, action: str, seen: Callable[[list[Frame]], bool]) -> None:
