@@ -146,6 +146,10 @@ class MqttSection(Section):
     username: str | None = None
     password: SecretStr | None = None
     tls: bool = False
+    ca_file: Path | None = None
+    cert_file: Path | None = None
+    key_file: Path | None = None
+    protocol: Literal["auto", "5", "3.1.1"] = "auto"
 
     @property
     def embedded(self) -> bool:

@@ -73,6 +73,10 @@ def mqtt_settings(config: Config, host: str | None = None, port: int | None = No
         username=section.username,
         password=section.password.get_secret_value() if section.password else None,
         tls=section.tls,
+        ca_file=section.ca_file,
+        cert_file=section.cert_file,
+        key_file=section.key_file,
+        protocol=section.protocol,
     )
 
 
@@ -141,7 +145,9 @@ class Daemon:
         await store.open()
         runners = [store]
         if self.config.mqtt.enabled:
-            runners.append(SinkRunner(await self._mqtt(stack), DropPolicy.NEVER_DROP, name="mqtt", capacity=40))
+            mqtt = SinkRunner(await self._mqtt(stack), DropPolicy.NEVER_DROP, name="mqtt", capacity=40)
+            await mqtt.open()
+            runners.append(mqtt)
         runners += [SinkRunner(watcher, DropPolicy.NEVER_DROP, capacity=40) for watcher in self._watchers]
         self._runners = runners
         tasks = [asyncio.create_task(runner.run(), name=runner.name) for runner in runners]

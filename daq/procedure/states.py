@@ -97,12 +97,13 @@ class Procedure:
         self._engine = engine
         self.phase = Phase.WAIT_AIR
         self.cylinder: int | None = engine.firing_order[0]
+        self._air = AirState.OFF
         self._work = Work()
         self._done: dict[int, CylinderDone] = {}
 
     def feed(self, event: Event) -> list[Event]:
         """The event itself (a stable reading now names cylinder and phase), then what follows from it."""
-        trigger = _trigger_of(event)
+        trigger = self._trigger(event)
         if trigger is None or (self.phase, trigger) not in TABLE:
             return [self._labelled(event)]
         before = (self.phase, self.cylinder)
@@ -112,6 +113,14 @@ class Procedure:
         if (self.phase, self.cylinder) != before:
             follow.append(self.session(event.segment, event.t_s))
         return [labelled, *follow]
+
+    def _trigger(self, event: Event) -> Trigger | None:
+        """Air that was on already and is told again, as after a restart of the board, is no new air."""
+        if not isinstance(event, AirChange):
+            return _trigger_of(event)
+        again = self._air is event.state
+        self._air = event.state
+        return None if again else _trigger_of(event)
 
     def session(self, segment: int, t_s: float) -> Session:
         """Where the test stands now, as a record."""

@@ -27,7 +27,17 @@ def test_between_the_thresholds_nothing_changes(instrument: Instrument) -> None:
     assert [change.state for change in AirMonitor(instrument).feed(cylinder(psi))] == [AirState.ON]
 
 
-def test_a_new_segment_begins_off(instrument: Instrument) -> None:
+def test_a_segment_that_begins_vented_says_so_once(instrument: Instrument) -> None:
+    """A hose that came off while the cable was out is told as soon as it is seen."""
+    psi = np.concatenate((np.full(100, 0.3), np.full(20, 90.0)))
+    monitor = AirMonitor(instrument)
+    (off, on) = monitor.feed(cylinder(psi))
+    assert (off.state, on.state) == (AirState.OFF, AirState.ON)
+    assert abs(off.t_s - FALL_S) < 0.051
+    assert [change.state for change in monitor.feed(cylinder(psi, segment=1))] == [AirState.OFF, AirState.ON]
+
+
+def test_a_new_segment_tells_air_again(instrument: Instrument) -> None:
     monitor = AirMonitor(instrument)
     assert len(monitor.feed(cylinder(np.full(20, 90.0)))) == 1
     assert [change.segment for change in monitor.feed(cylinder(np.full(20, 90.0), segment=1))] == [1]

@@ -156,6 +156,20 @@ def test_a_cylinder_that_the_engine_has_not_changes_nothing(procedure: Procedure
     assert (procedure.cylinder, procedure.phase) == (None, Phase.DONE)
 
 
+def test_air_that_is_told_again_is_no_new_air(procedure: Procedure) -> None:
+    """The board restarts under air after the operator has moved on: the next cylinder is not on the hose yet."""
+    feed(procedure, ON, reading(5.0), mark("next"), ON, reading(5.0))
+    assert (procedure.phase, procedure.cylinder) == (Phase.WAIT_AIR, 3)
+    feed(procedure, OFF, ON)
+    assert (procedure.phase, procedure.cylinder) == (Phase.SETTLE, 3)
+
+
+def test_a_vent_that_was_seen_only_after_a_restart_ends_the_cylinder(procedure: Procedure) -> None:
+    events = feed(procedure, ON, reading(5.0), OFF, OFF)
+    assert [e.cylinder for e in events if isinstance(e, CylinderDone)] == [1]
+    assert procedure.cylinder == 3
+
+
 def test_other_events_pass_through_unchanged(procedure: Procedure) -> None:
     change = SupplyChange(1, 1.0, SupplyState.LOST, 5e5, 6.9e5, "droop")
     assert procedure.feed(change) == [change]
