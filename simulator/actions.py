@@ -208,6 +208,32 @@ class Stuck(Lasting):
         getattr(rig.front_end, self.channel).stuck = False
 
 
+class Wire(Lasting):
+    """The signal wire of a transducer breaks (0 V, as boards pull it) or touches another (5 V is the supply)."""
+
+    do: Literal["wire"]
+    channel: Channel
+    to_v: Annotated[float, Field(ge=0.0, le=6.5)] = 0.0
+
+    def begin(self, rig: Rig) -> None:
+        rig.front_end.wires_v[self.channel] = self.to_v
+
+    def end(self, rig: Rig) -> None:
+        rig.front_end.wires_v[self.channel] = None
+
+
+class Swap(Lasting):
+    """Somebody has mixed up the two transducers."""
+
+    do: Literal["swap"]
+
+    def begin(self, rig: Rig) -> None:
+        rig.front_end.swapped = True
+
+    def end(self, rig: Rig) -> None:
+        rig.front_end.swapped = False
+
+
 class Reference(Lasting):
     """The reference of the board, which also feeds the transducers, sags or rises."""
 
@@ -298,6 +324,8 @@ AnyAction = Annotated[
     | Droop
     | CrankRoll
     | Stuck
+    | Wire
+    | Swap
     | Reference
     | DropFrames
     | Reset

@@ -48,6 +48,9 @@ class FrontEnd:
     def __init__(self, bench: Bench, supply: Transducer, cylinder: Transducer, traits: ConverterTraits) -> None:
         self.bench, self.supply, self.cylinder, self.traits = bench, supply, cylinder, traits
         self.reference_v = NOMINAL_REFERENCE_V
+        self.wires_v: dict[str, float | None] = {"supply": None, "cylinder": None}
+        """What stands on a signal wire that is not whole; None for one that is."""
+        self.swapped = False
         self._began_s: float | None = None
 
     def begin(self, at_s: float) -> None:
@@ -75,9 +78,16 @@ class FrontEnd:
             volts[row, 1] = self.cylinder.volts(bench.time_s, bench.cylinder_gauge_pa)
         traits = self.traits
         hum_v = traits.hum_v * np.sin(2.0 * pi * traits.hum_hz * np.asarray(times_s))
-        counts = self._counts(volts + hum_v[:, np.newaxis])
+        counts = self._counts(self._wired(volts + hum_v[:, np.newaxis]))
         reference = np.full(len(times_s), self._reference(), np.uint16)
         return Conversions(counts[:, 0], counts[:, 1], reference, self.reference_v)
+
+    def _wired(self, volts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """What the converter finds at its two inputs."""
+        for column, wire_v in enumerate((self.wires_v["supply"], self.wires_v["cylinder"])):
+            if wire_v is not None:
+                volts[:, column] = wire_v
+        return volts[:, ::-1] if self.swapped else volts
 
     def _counts(self, volts: npt.NDArray[np.float64]) -> Counts:
         """`volts` is what the transducers give at their nominal supply; they follow the real one."""
