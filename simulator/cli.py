@@ -18,6 +18,7 @@ import typer
 from simulator.errors import FileError, PortError, SimulatorError
 
 if TYPE_CHECKING:
+    from simulator.scenario import BoardSection
     from simulator.transport.port import Port
 
 app = typer.Typer(
@@ -33,7 +34,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="For programs: JSON on stan
 
 
 class StreamFormat(StrEnum):
-    """How `render` writes: the bytes alone, or one JSON object a line with the time of each piece."""
+    """How `render` writes: the bytes alone, or JSON lines: the board, then each piece with its time."""
 
     STREAM = "stream"
     JSONL = "jsonl"
@@ -91,6 +92,8 @@ def render(
     pieces = run(loaded, seed, float("inf") if seconds is None else seconds)
     try:
         with file.open("wb") as out:
+            if format is StreamFormat.JSONL:
+                out.write(_head(loaded.board))
             for time_s, data in pieces:
                 out.write(data if format is StreamFormat.STREAM else _piece(time_s, data))
     except OSError as error:
@@ -216,6 +219,12 @@ def _announce(url: str, scenario: str, ends_s: float | None, as_json: bool) -> N
         length = "without end" if ends_s is None else f"{ends_s:.0f} s of simulated time"
         line = f"{scenario} ({length}) is at {url}"
     print(line, flush=True)
+
+
+def _head(board: BoardSection) -> bytes:
+    """What a host would learn of the board in the handshake, before the first piece."""
+    told = {"bare", "bits", "reference", "rate_hz", "maker", "model", "serial", "firmware"}
+    return json.dumps({"board": board.model_dump(include=told)}).encode() + b"\n"
 
 
 def _piece(time_s: float, data: bytes) -> bytes:

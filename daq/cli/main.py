@@ -131,6 +131,19 @@ def replay(
     command(file, into, config, json)
 
 
+@app.command(**example("boretight render four-cylinder four.btlog --seed 7"))
+def render(
+    scenario: Annotated[str, typer.Argument(help="A built-in scenario, or a TOML file.")],
+    out: Annotated[Path, typer.Argument(help="The raw log to write (.btlog or .btlog.gz).")],
+    seed: Annotated[int, typer.Option(min=0, help="Same seed, same file.")] = 1,
+    seconds: Annotated[float | None, typer.Option(min=0, help="Stop after so much simulated time.")] = None,
+) -> None:
+    """Render a simulated board straight to a raw log, to replay it."""
+    from daq.cli.render import render as command
+
+    command(scenario, out, seed, seconds)
+
+
 @app.command(**example("boretight export stable --format csv --out stable.csv"))
 def export(
     table: Annotated[str, typer.Argument(help="readings, stable, events, samples or cylinders.")],

@@ -110,7 +110,8 @@ def test_renders_the_bytes_of_the_library(tmp_path: Path) -> None:
         pieces = list(render(load("rough-line"), 5, 9.0))
         written = (tmp_path / "out").read_bytes()
         if options:
-            rows = [json.loads(line) for line in written.decode("ascii").splitlines()]
+            head, *rows = [json.loads(line) for line in written.decode("ascii").splitlines()]
+            assert (head["board"]["bits"], head["board"]["serial"]) == (12, "SIM0002")
             assert [row["data"].encode("latin-1") for row in rows] == [data for _, data in pieces]
             assert [row["t_s"] for row in rows] == pytest.approx([time_s for time_s, _ in pieces], abs=1e-6)
         else:
