@@ -13,12 +13,17 @@ noise-free twin of the bench (simulator/oracle.py) tells the truth:
 - *Found*: a tap told with its onset at most 0.15 s before and 0.3 s after the blow; *invented*: told near no blow.
   Taps that fall by less than 1 psi are not promised; they are counted apart. Droops, steps of the regulator,
   compressors and hands on the hose happen on some benches and must not count.
-- *Direction*: the sign of the last change that was told for the cylinder, where the true one is 0.5 points or more;
-  "no change" is wrong then.
+- *Direction*: the sign of a change by taps that was told, where the true one between the same two readings is
+  0.5 points or more; "no change" is wrong then.
 - *Wrong verdict on taps*: "improved", "worse" or "no change" where the true change is not below -0.25, above 0.25,
   or between. The stated risk is one less the stated probability.
-- *Paired*: the channels' data sheets and a pairing some days old, its error drawn from its stated uncertainty.
-  *Data sheet only*: the same bytes without it. The error of each piece is uniform within the limits of its class.
+- *Wrong verdict on cylinders*: by the common limits, carried to the instrument; the truth is the end value at the set
+  point. The engine is said to be hot.
+- *Faults*: on one more bench for each eight, something goes wrong (faults.py); it must be told by its name.
+- *Paired*: the channels' data sheets and a pairing some days old, made from a simulated run with the outlet blocked.
+  *Calibrated and paired*: besides, lines against a gauge, some months old. *Data sheet only*: neither. All with the
+  same bytes. The error of each piece is uniform within the limits of its class, and what has drifted since pairing
+  and calibration within what a user is told to expect.
 
 Judging and tuning are kept apart: `--tuning` draws from other seeds and narrower ranges, and is what defaults may be
 chosen by. Without it the ranges are wider in every direction; nothing may be chosen by looking there.
@@ -33,19 +38,21 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
-from tests.benchmarks.truth.draw import draw
-from tests.benchmarks.truth.judge import BenchFinding, judge
+from tests.benchmarks.truth.draw import Plan, draw
+from tests.benchmarks.truth.faults import FIRST_NUMBER, FaultFinding, draw_faulty, judge_faulty
+from tests.benchmarks.truth.findings import BenchFinding
+from tests.benchmarks.truth.judge import judge
 from tests.benchmarks.truth.picture import picture
 from tests.benchmarks.truth.story import story
 from tests.benchmarks.truth.summary import summary
 from tests.benchmarks.truth.table import lines
 from tests.benchmarks.truth.worst import worst
 
+SOUND_FOR_EACH_FAULTY = 8
 TOGETHER = 4
 """Benches that a process is given at a time."""
 
@@ -54,12 +61,12 @@ def main() -> None:
     options = _options()
     population = "tuning" if options.tuning else "judging"
     if options.only is not None:
-        print("\n".join(story(draw(population, options.seed, options.only))))
+        print("\n".join(story(_plan(population, options.seed, options.only))))
         return
     began_s = time.monotonic()
-    found = list(_judge_all(population, options.seed, options.benches))
+    found, faulty = _judge_all(population, options.seed, options.benches)
     took_s = time.monotonic() - began_s
-    rows = summary(found)
+    rows = summary(found, faulty)
     title = f"{options.benches} random benches, {population}, seed {options.seed}"
     options.picture.parent.mkdir(parents=True, exist_ok=True)
     options.picture.write_text(picture(found, title), encoding="utf-8")
@@ -69,7 +76,7 @@ def main() -> None:
     again = (
         f"python -m tests.benchmarks.truth --seed {options.seed}{' --tuning' if options.tuning else ''} --only NUMBER"
     )
-    print("\n".join([title, "", *lines(rows), "", f"To look at first ({again}):", *worst(found), ""]))
+    print("\n".join([title, "", *lines(rows), "", f"To look at first ({again}):", *worst(found, faulty), ""]))
     print(f"{took_s:.0f} s on {os.cpu_count()} cores. Picture: {options.picture}")
 
 
@@ -86,19 +93,31 @@ def _options() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _judge_all(population: str, seed: int, benches: int) -> Iterator[BenchFinding]:
-    """On all cores, in the order of the numbers; progress on standard error."""
+def _judge_all(population: str, seed: int, benches: int) -> tuple[list[BenchFinding], list[FaultFinding]]:
+    """On all cores; progress on standard error."""
+    numbers = [*range(benches), *range(FIRST_NUMBER, FIRST_NUMBER + benches // SOUND_FOR_EACH_FAULTY)]
+    found: list[BenchFinding] = []
+    faulty: list[FaultFinding] = []
     with ProcessPoolExecutor() as pool:
-        judged = pool.map(partial(_judge, population, seed), range(benches), chunksize=TOGETHER)
+        judged = pool.map(partial(_judge, population, seed), numbers, chunksize=TOGETHER)
         for count, finding in enumerate(judged, 1):
-            if count % 10 == 0 or count == benches:
-                print(f"\rtruth: {count} of {benches} benches", end="", file=sys.stderr, flush=True)
-            yield finding
+            if count % 10 == 0 or count == len(numbers):
+                print(f"\rtruth: {count} of {len(numbers)} benches", end="", file=sys.stderr, flush=True)
+            if isinstance(finding, FaultFinding):
+                faulty.append(finding)
+            else:
+                found.append(finding)
     print(file=sys.stderr)
+    return found, faulty
 
 
-def _judge(population: str, seed: int, number: int) -> BenchFinding:
-    return judge(draw(population, seed, number))
+def _plan(population: str, seed: int, number: int) -> Plan:
+    return (draw if number < FIRST_NUMBER else draw_faulty)(population, seed, number)
+
+
+def _judge(population: str, seed: int, number: int) -> BenchFinding | FaultFinding:
+    plan = _plan(population, seed, number)
+    return judge(plan) if number < FIRST_NUMBER else judge_faulty(plan)
 
 
 if __name__ == "__main__":

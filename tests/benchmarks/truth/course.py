@@ -11,6 +11,7 @@ from simulator.truth import leak_area_m2
 from simulator.units import MM2, PSI
 from tests.benchmarks.truth.dice import Dice
 
+Table = dict[str, Any]
 AIR_ON_S, VENT_S = 0.6, 0.8
 """The cylinder is on the hose from the first moment; what is seen of the vent is the fall."""
 WITH_TAPS, WITH_OTHERS = 0.75, 0.15
@@ -32,8 +33,8 @@ class Hold:
 class Course:
     """The cylinder and the actions as tables of a scenario. Times are those of the scenario."""
 
-    cylinder: dict[str, Any]
-    actions: list[dict[str, Any]]
+    cylinder: Table
+    actions: list[Table]
     holds: tuple[Hold, ...]
     blows_s: tuple[float, ...]
     vent_s: float
@@ -48,38 +49,43 @@ class Leak:
     lodged: float = 0.0
 
 
+@dataclass(frozen=True)
+class Middle:
+    """What happens between the two holds, and when it is over; `kind` is that of the hold after it."""
+
+    kind: str
+    actions: list[Table]
+    end_s: float
+    blows_s: tuple[float, ...] = ()
+
+
 def draw_course(dice: Dice, bench: BenchSection, volume_cc: float) -> Course:
     """`volume_cc` tells how long a mechanic waits."""
     hold_s = (3.5 + 0.03 * volume_cc) * dice.between(dice.ranges.patience)
     ramp_s = dice.between(dice.ranges.ramp_s)
+    begin_s = AIR_ON_S + ramp_s + hold_s
+    leak, middle = _middle(dice, bench, begin_s)
+    vent_s = middle.end_s + hold_s
+    both = (Hold("fill", AIR_ON_S, begin_s), Hold(middle.kind, middle.end_s, vent_s))
     actions = [
         {"do": "connect", "at_s": 0.0, "cylinder": 1},
         {"do": "air", "at_s": AIR_ON_S, "ramp_s": ramp_s},
+        *middle.actions,
+        {"do": "vent", "at_s": vent_s},
     ]
-    begin_s = AIR_ON_S + ramp_s + hold_s
-    leak, kind, blows = Leak(_area_mm2(bench, dice.log(dice.ranges.loss_pct))), "", []
+    holds = both if middle.kind else (Hold("fill", AIR_ON_S, vent_s),)
+    return Course(_cylinder(dice, leak), actions, holds, middle.blows_s, vent_s)
+
+
+def _middle(dice: Dice, bench: BenchSection, begin_s: float) -> tuple[Leak, Middle]:
     fate = dice.rng.random()
     if fate < WITH_TAPS:
-        kind, leak = "tap", _leak_with_taps(dice, bench)
-        blows, end_s = _taps(dice, begin_s, leak)
-        actions += blows
-    elif fate < WITH_TAPS + WITH_OTHERS:
-        kind = "other"
-        others, end_s = _others(dice, begin_s, bench.set_point_psi)
-        actions += others
-    else:
-        end_s = begin_s
-    vent_s = end_s + hold_s
-    holds = (Hold("fill", AIR_ON_S, begin_s), Hold(kind, end_s, vent_s))
-    if not kind:
-        holds = (Hold("fill", AIR_ON_S, vent_s),)
-    return Course(
-        _cylinder(dice, leak),
-        [*actions, {"do": "vent", "at_s": vent_s}],
-        holds,
-        tuple(blow["at_s"] for blow in blows),
-        vent_s,
-    )
+        leak = _leak_with_taps(dice, bench)
+        return leak, _taps(dice, begin_s, leak)
+    leak = Leak(_area_mm2(bench, dice.log(dice.ranges.loss_pct)))
+    if fate < WITH_TAPS + WITH_OTHERS:
+        return leak, _others(dice, begin_s, bench.set_point_psi)
+    return leak, Middle("", [], begin_s)
 
 
 def _area_mm2(bench: BenchSection, loss_pct: float) -> float:
@@ -98,41 +104,39 @@ def _leak_with_taps(dice: Dice, bench: BenchSection) -> Leak:
     return Leak(lasting, debris=more - lasting) if fate < NO_EFFECT + HELPED else Leak(lasting, lodged=more - lasting)
 
 
-def _cylinder(dice: Dice, leak: Leak) -> dict[str, Any]:
+def _cylinder(dice: Dice, leak: Leak) -> Table:
     path = dice.one_of("crankcase", "intake", "exhaust")
     return {"number": 1, "leaks_mm2": {path: leak.lasting}, "debris_mm2": {"exhaust": leak.debris}}
 
 
-def _taps(dice: Dice, begin_s: float, leak: Leak) -> tuple[list[dict[str, Any]], float]:
-    """The blows, one of which has the effect, and when the last is over."""
+def _taps(dice: Dice, begin_s: float, leak: Leak) -> Middle:
+    """Blows, one of which has the effect."""
     ranges = dice.ranges
     count, every_s = dice.whole(ranges.blows), dice.between(ranges.every_s)
-    lucky = dice.whole((0, count - 1))
-    blows = [
-        {
-            "do": "tap",
-            "at_s": begin_s + place * every_s,
-            "open_ms": dice.log(ranges.open_ms),
-            "area_mm2": dice.log(ranges.tap_area_mm2),
-            "clears": 1.0 if place == lucky and leak.debris else 0.0,
-            "lodges_mm2": leak.lodged if place == lucky else 0.0,
-        }
-        for place in range(count)
-    ]
-    return blows, blows[-1]["at_s"] + 1e-3 * blows[-1]["open_ms"]
+    lucky, end_s = dice.whole((0, count - 1)), begin_s
+    blows: list[Table] = []
+    for place in range(count):
+        at_s, open_ms = begin_s + place * every_s, dice.log(ranges.open_ms)
+        effect = {"clears": float(leak.debris > 0.0), "lodges_mm2": leak.lodged} if place == lucky else {}
+        area_mm2 = dice.log(ranges.tap_area_mm2)
+        blows.append({"do": "tap", "at_s": at_s, "open_ms": open_ms, "area_mm2": area_mm2, **effect})
+        end_s = at_s + 1e-3 * open_ms
+    return Middle("tap", blows, end_s, tuple(blow["at_s"] for blow in blows))
 
 
-def _others(dice: Dice, begin_s: float, set_point_psi: float) -> tuple[list[dict[str, Any]], float]:
-    """One or two things that are no taps, and when the last is over."""
-    actions, at_s = [], begin_s
+def _others(dice: Dice, begin_s: float, set_point_psi: float) -> Middle:
+    """One or two things that are no taps."""
+    actions: list[Table] = []
+    at_s = end_s = begin_s
     for _ in range(dice.whole((1, 2))):
         for_s = dice.log((0.1, 2.5))
-        action = dice.one_of(
+        choices: list[Table] = [
             {"do": "droop", "to_psi": set_point_psi - dice.log((0.5, 25.0)), "for_s": for_s},
             {"do": "squeeze", "by_cc": dice.log((0.05, 0.4)), "for_s": for_s},
             {"do": "set_point", "to_psi": set_point_psi + dice.between((-1.0, 1.0))},
-        )
+        ]
+        action = dice.one_of(*choices)
         actions.append(action | {"at_s": at_s})
         end_s = at_s + float(action.get("for_s", 0.0))
         at_s = end_s + dice.between((0.5, 2.0))
-    return actions, end_s
+    return Middle("other", actions, end_s)

@@ -6,18 +6,15 @@ from dataclasses import dataclass
 from math import pi
 from typing import Any
 
-from daq.measure.calibration import identified
-from daq.records import Board, Calibration, Instrument, LineFormat, ReferenceMode
-from simulator.physics.front_end import NOMINAL_REFERENCE_V
+from daq.records import Board, Instrument, LineFormat, ReferenceMode
 from simulator.physics.gas import CHOKED
 from simulator.scenario import BenchSection, Scenario
 from simulator.units import G_S, KPA, MM, PSI, kelvin
 from tests.benchmarks.truth.course import VENT_S, Hold, draw_course
 from tests.benchmarks.truth.dice import POPULATIONS, Dice
-from tests.benchmarks.truth.sensors import draw_pairing, draw_sensor
+from tests.benchmarks.truth.sensors import draw_sensor
+from tests.benchmarks.truth.workshop import Calibrations, calibrations
 
-NOW_S = 1_790_000_000.0
-"""Host time at which every board is opened."""
 U_ATMOSPHERE_PA = 500.0
 HIGH_PSI_ABOVE = (35.0, 60.0)
 
@@ -32,8 +29,7 @@ class Plan:
     scenario: Scenario
     instrument: Instrument
     board: Board
-    unpaired: Calibration
-    paired: Calibration
+    calibrations: Calibrations
     holds: tuple[Hold, ...]
     blows_s: tuple[float, ...]
     ends_s: float
@@ -49,9 +45,6 @@ def draw(population: str, seed: int, number: int) -> Plan:
     ranges, set_point_psi = dice.ranges, dice.between(dice.ranges.set_point_psi)
     class_psi = 1.5 * float(dice.one_of(*ranges.sensor_class_pct))
     supply, cylinder = (draw_sensor(ranges, dice.rng, class_psi, set_point_psi) for _ in range(2))
-    limit_psi = ranges.hysteresis_share[1] * class_psi
-    sheets = supply.data_sheet(limit_psi), cylinder.data_sheet(limit_psi)
-    pairing = draw_pairing(ranges, dice.rng, supply, cylinder, set_point_psi, NOW_S)
     shown_error_psi = supply.rising_zero_psi + supply.span * set_point_psi
     bench = _bench(dice, set_point_psi - shown_error_psi + dice.between(ranges.off_set_psi))
     volume_cc = dice.log(ranges.volume_cc)
@@ -71,15 +64,15 @@ def draw(population: str, seed: int, number: int) -> Plan:
         "action": [reference, *course.actions],
     }
     scenario = Scenario.model_validate(tables)
+    board, instrument = _board(scenario), _instrument(dice, bench, set_point_psi)
     return Plan(
         population,
         seed,
         number,
         scenario,
-        _instrument(dice, bench, set_point_psi),
-        _board(scenario),
-        identified(Calibration("", "data sheet", "", NOMINAL_REFERENCE_V, *sheets)),
-        identified(Calibration("", "paired", "", NOMINAL_REFERENCE_V, *sheets, pairing)),
+        instrument,
+        board,
+        calibrations(dice, scenario, board, instrument, (supply, cylinder)),
         course.holds,
         course.blows_s,
         ends_s,

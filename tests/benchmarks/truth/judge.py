@@ -4,142 +4,66 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 
-from daq.records import CylinderDone, Expectation, Fault, StableReading, Tap, TapEffect
+from daq.measure.limits import carried
+from daq.procedure.verdict import COMMON_PRACTICE, Limits, Verdict
+from daq.procedure.verdict import judge as verdict_of
+from daq.records import Calibration, Expectation, Fault, Instrument, StableReading, Tap, TapEffect
 from daq.units import PA_PER_PSI
 from tests.benchmarks.truth.course import AIR_ON_S
 from tests.benchmarks.truth.draw import Plan
-from tests.benchmarks.truth.oracle import SETTLED_PCT, Oracle, ask
+from tests.benchmarks.truth.findings import (
+    NO_AIR,
+    BenchFinding,
+    ChangeFinding,
+    ExpectationFinding,
+    InventedFinding,
+    ReadingFinding,
+    SettlingFinding,
+    TapFinding,
+    VerdictFinding,
+)
+from tests.benchmarks.truth.oracle import Oracle, ask
 from tests.benchmarks.truth.run import Seen, board_bytes, measure
 
 TAP_EARLY_S, TAP_LATE_S = 0.15, 0.3
 """How far the onset that is told may be from the blow."""
 LONGEST_BLOW_S = 0.06
-
-
-@dataclass(frozen=True)
-class ReadingFinding:
-    """A stable reading: its error against the end value in the middle of its window, its 95 % half-width and u; and how
-    far the true loss was from its end value when the reading was issued, and on average over its window. `place` is
-    the hold it fell in."""
-
-    place: str
-    time_s: float
-    end_pct: float
-    error_pct: float
-    half_width_pct: float
-    u_pct: float
-    off_now_pct: float
-    off_window_pct: float
-
-    @property
-    def covered(self) -> bool:
-        return abs(self.error_pct) <= self.half_width_pct
-
-    @property
-    def sensors_covered(self) -> bool:
-        """The same, had it only been asked for the true loss of its window, settled or not."""
-        return abs(self.error_pct - self.off_window_pct) <= self.half_width_pct
-
-    @property
-    def false(self) -> bool:
-        """Issued while the true loss was not within 0.1 point of its end value, or without air."""
-        return self.place == "no air" or abs(self.off_now_pct) > SETTLED_PCT
-
-
-@dataclass(frozen=True)
-class SettlingFinding:
-    """When the oracle and the first stable reading came, from the begin of the hold; infinite for never."""
-
-    kind: str
-    hold_s: float
-    oracle_s: float
-    reading_s: float
-
-
-@dataclass(frozen=True)
-class TapFinding:
-    """A blow, the true fall of pressure by it, and whether it was told."""
-
-    time_s: float
-    depth_psi: float
-    found: bool
-
-
-@dataclass(frozen=True)
-class InventedFinding:
-    """A tap that was told and never happened."""
-
-    time_s: float
-    depth_psi: float
-
-
-@dataclass(frozen=True)
-class ChangeFinding:
-    """What taps did to the loss, truly and as told (NaN if nothing was told); `verdict` is "" until there are any."""
-
-    true_pct: float
-    told_pct: float
-    u_pct: float
-    verdict: str
-    probability: float
-
-    @property
-    def direction_right(self) -> bool:
-        """Its sign was told, and it was not called no change."""
-        return self.told_pct * self.true_pct > 0 and self.verdict != "no-change"
-
-
-@dataclass(frozen=True)
-class ExpectationFinding:
-    """An expectation told before the loss had settled, against the end value; `since_s` from the begin of its hold."""
-
-    since_s: float
-    error_pct: float
-    half_width_pct: float
-    inside: bool
-
-
-@dataclass(frozen=True)
-class BenchFinding:
-    """All that was found on one bench; `paired` and `unpaired` are the readings with each calibration."""
-
-    number: int
-    seconds: float
-    paired: tuple[ReadingFinding, ...]
-    unpaired: tuple[ReadingFinding, ...]
-    settlings: tuple[SettlingFinding, ...]
-    taps: tuple[TapFinding, ...]
-    invented: tuple[InventedFinding, ...]
-    changes: tuple[ChangeFinding, ...]
-    expectations: tuple[ExpectationFinding, ...]
-    faults: tuple[str, ...]
+TOLD_ANYWAY_PCT = 0.01
+"""A smaller true change is none, and nobody needs to be told."""
 
 
 def judge(plan: Plan) -> BenchFinding:
-    """Run a bench and its twin, and compare. Taps, times and changes are judged with the paired calibration."""
+    """Run a bench and its twin, and compare. Taps, times and changes are judged with the paired calibration, or with
+    the data sheet where the pairing was refused."""
     data, oracle = board_bytes(plan), ask(plan)
-    paired, unpaired = (measure(plan, calibration, data) for calibration in (plan.paired, plan.unpaired))
-    taps, invented = _taps(plan, oracle, paired)
+    known = plan.calibrations
+    records = {"data sheet": known.data_sheet, "paired": known.paired, "calibrated": known.calibrated}
+    used = {name: calibration for name, calibration in records.items() if calibration is not None}
+    seen = {name: measure(plan, calibration, data) for name, calibration in used.items()}
+    main = seen.get("paired", seen["data sheet"])
+    taps, invented = _taps(plan, oracle, main)
     return BenchFinding(
         plan.number,
         plan.ends_s,
-        tuple(_readings(plan, oracle, paired)),
-        tuple(_readings(plan, oracle, unpaired)),
-        tuple(_settlings(plan, oracle, paired)),
+        {name: tuple(_readings(plan, oracle, seen[name], used[name])) for name in used},
+        tuple(_settlings(plan, oracle, main)),
         taps,
         invented,
-        tuple(_changes(plan, oracle, paired)),
-        tuple(_expectations(plan, oracle, paired)),
-        tuple(fault.fault for fault in paired.of(Fault) if not fault.over),
+        tuple(_changes(plan, oracle, main)),
+        tuple(_expectations(plan, oracle, main)),
+        tuple(fault.fault for fault in main.of(Fault) if not fault.over),
+        known.refused,
     )
 
 
-def _readings(plan: Plan, oracle: Oracle, seen: Seen) -> Iterator[ReadingFinding]:
+def _readings(plan: Plan, oracle: Oracle, seen: Seen, calibration: Calibration) -> Iterator[ReadingFinding]:
+    limits = _limits(plan.instrument, calibration)
     for reading in seen.of(StableReading):
         time_s = seen.time.scenario_s(reading.t_s)
-        end_pct = oracle.end_at(time_s - 0.5 * reading.window_s)
+        middle_s = time_s - 0.5 * reading.window_s
+        end_pct = oracle.end_at(middle_s)
         stated = math.isfinite(reading.expanded_u_loss_pct)
         yield ReadingFinding(
             place=_place(plan, time_s),
@@ -150,13 +74,33 @@ def _readings(plan: Plan, oracle: Oracle, seen: Seen) -> Iterator[ReadingFinding
             u_pct=reading.u_loss_pct,
             off_now_pct=oracle.off_end_at(time_s),
             off_window_pct=oracle.off_end_over(time_s - reading.window_s, time_s),
+            verdict=_verdict(reading, limits, oracle.end_at(middle_s, at_pa=plan.instrument.set_point_pa)),
         )
 
 
 def _place(plan: Plan, time_s: float) -> str:
     if not AIR_ON_S <= time_s <= plan.holds[-1].to_s:
-        return "no air"
+        return NO_AIR
     return next((hold.kind for hold in plan.holds if hold.from_s <= time_s <= hold.to_s), "between")
+
+
+def _limits(instrument: Instrument, calibration: Calibration) -> Limits:
+    """The common limits as this instrument reads them."""
+    bounds = (COMMON_PRACTICE.sound_to, COMMON_PRACTICE.investigate_from)
+    sound_to, investigate_from = (carried(limit, instrument, calibration) for limit in bounds)
+    return replace(COMMON_PRACTICE, sound_to=sound_to, investigate_from=investigate_from)
+
+
+def _verdict(reading: StableReading, limits: Limits, true_pct: float) -> VerdictFinding:
+    """`true_pct` is the end value at the set point."""
+    said = verdict_of(reading, limits, cold=False)
+    right = {
+        Verdict.SOUND: true_pct <= limits.sound_to.loss_pct,
+        Verdict.WATCH: limits.sound_to.loss_pct < true_pct < limits.investigate_from.loss_pct,
+        Verdict.INVESTIGATE: true_pct >= limits.investigate_from.loss_pct,
+        Verdict.TOO_CLOSE: True,
+    }
+    return VerdictFinding(said.verdict.value, said.probability, right[said.verdict])
 
 
 def _settlings(plan: Plan, oracle: Oracle, seen: Seen) -> Iterator[SettlingFinding]:
@@ -179,19 +123,19 @@ def _taps(plan: Plan, oracle: Oracle, seen: Seen) -> tuple[tuple[TapFinding, ...
 
 
 def _changes(plan: Plan, oracle: Oracle, seen: Seen) -> Iterator[ChangeFinding]:
-    """The last word on the cylinder: by the verdict on its taps, or else by the difference of both its readings."""
-    if not plan.blows_s:
-        return
-    true_pct = oracle.end_at(plan.holds[-1].to_s - 0.1) - oracle.end_at(plan.blows_s[0] - 0.1)
-    effects = seen.of(TapEffect)
-    done = next((done for done in seen.of(CylinderDone) if done.after_tap is not None), None)
-    if effects:
-        last = effects[-1]
-        yield ChangeFinding(true_pct, last.change_pct, last.u_change_pct, last.verdict.value, last.probability)
-    elif done is not None and done.after_tap is not None:
-        yield ChangeFinding(true_pct, done.after_tap.loss_pct - done.as_found.loss_pct, math.nan, "", math.nan)
-    else:
-        yield ChangeFinding(true_pct, math.nan, math.nan, "", math.nan)
+    """Each effect that was told; and each blow that changed something and that none of them tells of."""
+    readings = seen.of(StableReading)
+    spans = []
+    for effect in seen.of(TapEffect):
+        before = next(reading for reading in readings if reading.loss_at_set_pct == effect.before_pct)
+        from_s, to_s = (seen.time.scenario_s(t_s) for t_s in (before.t_s, effect.t_s))
+        spans.append((from_s, to_s))
+        true_pct = oracle.end_at(to_s) - oracle.end_at(from_s)
+        yield ChangeFinding(to_s, true_pct, effect.change_pct, effect.verdict.value, effect.probability)
+    for blow_s in plan.blows_s:
+        true_pct = oracle.end_at(blow_s + LONGEST_BLOW_S) - oracle.end_at(blow_s - 0.01)
+        if abs(true_pct) > TOLD_ANYWAY_PCT and not any(from_s < blow_s < to_s for from_s, to_s in spans):
+            yield ChangeFinding(blow_s, true_pct, math.nan, "", math.nan)
 
 
 def _expectations(plan: Plan, oracle: Oracle, seen: Seen) -> Iterator[ExpectationFinding]:

@@ -17,23 +17,29 @@ from simulator.physics.bench import BenchTraits
 from simulator.truth import loss_pct
 from tests.benchmarks.truth.course import Hold
 from tests.benchmarks.truth.draw import Plan
+from tests.benchmarks.truth.findings import SETTLED_PCT
 
 Floats = npt.NDArray[np.float64]
-SETTLED_PCT = 0.1
 
 
 @dataclass(frozen=True)
 class Oracle:
     """True loss and end value, percent, at rising times of the scenario."""
 
+    traits: BenchTraits
     time_s: Floats
+    supply_gauge_pa: Floats
     cylinder_gauge_pa: Floats
+    leak_m2: Floats
     loss_pct: Floats
     end_pct: Floats
 
-    def end_at(self, time_s: float) -> float:
-        """The end value; just after a moment at which the leak changes it is the new one."""
-        return float(self.end_pct[self._row(time_s)])
+    def end_at(self, time_s: float, at_pa: float | None = None) -> float:
+        """The end value, at the true supply of that moment or at another one (gauge Pa); just after a moment at which
+        the leak changes it is the new one."""
+        row = self._row(time_s)
+        supply_pa = float(self.supply_gauge_pa[row]) if at_pa is None else at_pa
+        return loss_pct(self.traits, float(self.leak_m2[row]), supply_pa)
 
     def off_end_at(self, time_s: float) -> float:
         """How far the true loss is from its end value; it may be either side of it."""
@@ -70,8 +76,9 @@ def ask(plan: Plan) -> Oracle:
         np.array([getattr(state, name) for state in states])
         for name in ("time_s", "supply_gauge_pa", "cylinder_gauge_pa", "leak_area_m2")
     )
-    end_pct = _end_values(bench_traits(plan.scenario), leak_m2, supply_pa)
-    return Oracle(time_s, cylinder_pa, 100.0 * (1.0 - cylinder_pa / supply_pa), end_pct)
+    traits, true_pct = bench_traits(plan.scenario), 100.0 * (1.0 - cylinder_pa / supply_pa)
+    end_pct = _end_values(traits, leak_m2, supply_pa)
+    return Oracle(traits, time_s, supply_pa, cylinder_pa, leak_m2, true_pct, end_pct)
 
 
 def _end_values(traits: BenchTraits, leak_m2: Floats, supply_pa: Floats) -> Floats:

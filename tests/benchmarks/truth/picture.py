@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
-from tests.benchmarks.truth.judge import BenchFinding, ReadingFinding
+from tests.benchmarks.truth.findings import NO_AIR, BenchFinding, ReadingFinding
 from tests.benchmarks.truth.summary import DEEP_PSI
 
 WIDTH, HEIGHT, MARGIN = 460.0, 300.0, 52.0
@@ -86,20 +86,20 @@ def _errors(found: Sequence[BenchFinding], left: float, top: float) -> Iterator[
     )
     yield from panel.frame()
     yield panel.line((0.4, 0), (70, 0))
-    for name, colour in (("unpaired", ORANGE), ("paired", BLUE)):
+    for name, colour in (("data sheet", ORANGE), ("paired", BLUE)):
         yield from panel.dots([(each.end_pct, each.error_pct) for each in _readings(found, name)], colour)
 
 
 def _intervals(found: Sequence[BenchFinding], left: float, top: float) -> Iterator[str]:
     """Histogram of error over stated half-width; the interval holds the truth between the lines."""
-    heights = {name: _histogram(_readings(found, name)) for name in ("unpaired", "paired")}
+    heights = {name: _histogram(_readings(found, name)) for name in ("data sheet", "paired")}
     tallest = 1.05 * max(max(each) for each in heights.values())
     panel = Panel(
         "Error over the stated 95 % half-width", "1 is the edge of the interval", "%", (-2, 2), (0, tallest), left, top
     )
     yield from panel.frame()
     yield from (panel.line((edge, 0), (edge, tallest)) for edge in (-1, 1))
-    for name, colour in (("unpaired", ORANGE), ("paired", BLUE)):
+    for name, colour in (("data sheet", ORANGE), ("paired", BLUE)):
         steps = [(-2 + BIN * (place + 0.5), height) for place, height in enumerate(heights[name])]
         course = " ".join(f"{x:.1f},{y:.1f}" for x, y in (panel.at(*step) for step in steps))
         yield f'<polyline points="{course}" fill="none" stroke="{colour}" stroke-width="2"/>'
@@ -138,7 +138,7 @@ def _taps(found: Sequence[BenchFinding], left: float, top: float) -> Iterator[st
 
 
 def _readings(found: Sequence[BenchFinding], name: str) -> list[ReadingFinding]:
-    return [reading for bench in found for reading in getattr(bench, name) if reading.place != "no air"]
+    return [reading for bench in found for reading in bench.readings.get(name, ()) if reading.place != NO_AIR]
 
 
 def _marks(ends: tuple[float, float], log: bool) -> list[float]:

@@ -53,10 +53,12 @@ class Ranges:
     rate_hz: Range  # logarithmic
     clock_ppm: Range
     reference_v: Range
-    # the pairing
-    pairing_u_psi: Range
-    pairing_age_days: Range
-    pairing_drift_psi_per_day: Range
+    # the workshop
+    plateaus: tuple[int, int]
+    pairing_age_days: Range  # logarithmic
+    lines_age_days: Range
+    gauge_share: Range
+    """Standard uncertainty of the reference gauge, of the class of the sensors."""
     # what the mechanic does
     ramp_s: Range
     patience: Range
@@ -100,9 +102,10 @@ TUNING = Ranges(
     rate_hz=(100.0, 500.0),
     clock_ppm=(-1000.0, 1000.0),
     reference_v=(4.95, 5.05),
-    pairing_u_psi=(0.01, 0.05),
-    pairing_age_days=(0.0, 7.0),
-    pairing_drift_psi_per_day=(0.0, 0.01),
+    plateaus=(4, 6),
+    pairing_age_days=(0.02, 7.0),
+    lines_age_days=(1.0, 365.0),
+    gauge_share=(0.05, 0.12),
     ramp_s=(0.2, 0.8),
     patience=(0.9, 1.3),
     blows=(1, 3),
@@ -144,9 +147,10 @@ JUDGING = Ranges(
     rate_hz=(50.0, 1000.0),
     clock_ppm=(-5000.0, 5000.0),
     reference_v=(4.85, 5.15),
-    pairing_u_psi=(0.005, 0.08),
-    pairing_age_days=(0.0, 30.0),
-    pairing_drift_psi_per_day=(0.0, 0.01),
+    plateaus=(3, 7),
+    pairing_age_days=(0.01, 30.0),
+    lines_age_days=(1.0, 730.0),
+    gauge_share=(0.03, 0.2),
     ramp_s=(0.05, 1.2),
     patience=(0.8, 1.4),
     blows=(1, 4),

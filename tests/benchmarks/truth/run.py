@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 from daq.pipeline import Pipeline, run
 from daq.procedure import EngineOrder
 from daq.records import Calibration, Chunk, Event, Input, LinkUp, Mark, MarkKind, Readings, Record, Samples
 from simulator.simulation import render
-from tests.benchmarks.truth.draw import NOW_S, Plan
+from tests.benchmarks.truth.draw import Plan
+from tests.benchmarks.truth.workshop import NOW_S
 
+Kind = TypeVar("Kind")
 TOGETHER = 10
 """Renders that are handed on as one chunk (half a second): any split of the bytes gives the same records."""
 
@@ -35,8 +38,8 @@ class Seen:
     time: BoardTime
     events: tuple[Event, ...]
 
-    def of(self, *kinds: type[Event]) -> list[Event]:
-        return [event for event in self.events if isinstance(event, kinds)]
+    def of(self, kind: type[Kind]) -> list[Kind]:
+        return [event for event in self.events if isinstance(event, kind)]
 
 
 def board_bytes(plan: Plan) -> list[tuple[float, bytes]]:

@@ -1,20 +1,17 @@
-"""Transducers with errors within their class, what their data sheet says of them, and their pairing."""
+"""Transducers with errors within their class, and what their data sheet says of them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.records import ChannelCalibration, Pairing
+from daq.records import ChannelCalibration
 from daq.units import PA_PER_PSI
 from simulator.scenario import TransducerSection
 from tests.benchmarks.truth.ranges import Ranges
 
 FULL_SCALE_PSI, ZERO_V, SPAN_V = 150.0, 0.5, 4.0
-DAY_S = 86_400.0
-PAIRING_CORRELATION = -0.9
-"""Of offset and gain of a line through plateaus between a third and the whole of the set point; near enough."""
 
 
 @dataclass(frozen=True)
@@ -47,13 +44,16 @@ class Sensor:
             response_ms=self.response_ms,
         )
 
-    def data_sheet(self, hysteresis_limit_psi: float) -> ChannelCalibration:
+    def earlier(self, zero_psi: float) -> Sensor:
+        """The same piece before its zero had drifted by so much."""
+        return replace(self, zero_psi=self.zero_psi - zero_psi, drift_psi_per_min=0.0)
+
+    def data_sheet(self) -> ChannelCalibration:
         return ChannelCalibration(
             zero_v=ZERO_V,
             pa_per_v=FULL_SCALE_PSI * PA_PER_PSI / SPAN_V,
             full_scale_pa=FULL_SCALE_PSI * PA_PER_PSI,
             accuracy_pa=self.class_psi * PA_PER_PSI,
-            hysteresis_pa=hysteresis_limit_psi * PA_PER_PSI,
         )
 
 
@@ -76,34 +76,4 @@ def draw_sensor(ranges: Ranges, rng: np.random.Generator, class_psi: float, set_
         drift_psi_per_min=drift,
         noise_psi=float(np.exp(rng.uniform(*np.log(ranges.sensor_noise_psi)))),
         response_ms=float(rng.uniform(*ranges.response_ms)),
-    )
-
-
-def draw_pairing(
-    ranges: Ranges, rng: np.random.Generator, supply: Sensor, cylinder: Sensor, set_point_psi: float, now_s: float
-) -> Pairing:
-    """The true difference of the two on their rising branch, as it was some days ago, with the error that a pairing of
-    the stated uncertainty makes."""
-    gain = (cylinder.span - supply.span) / (1 + supply.span)
-    offset_psi = cylinder.rising_zero_psi - (1 + gain) * supply.rising_zero_psi
-    age_days = rng.uniform(*ranges.pairing_age_days)
-    drift_psi = rng.uniform(*ranges.pairing_drift_psi_per_day)
-    offset_psi += rng.uniform(-1, 1) * drift_psi * age_days
-    u_offset_psi = float(np.exp(rng.uniform(*np.log(ranges.pairing_u_psi))))
-    u_gain = u_offset_psi / (0.7 * set_point_psi)
-    first, second = rng.standard_normal(2)
-    second = PAIRING_CORRELATION * first + (1 - PAIRING_CORRELATION**2) ** 0.5 * second
-    return Pairing(
-        pairing_id="simulated",
-        made_s=now_s - age_days * DAY_S,
-        offset_pa=float(offset_psi + u_offset_psi * first) * PA_PER_PSI,
-        gain=float(gain + u_gain * second),
-        u_offset_pa=u_offset_psi * PA_PER_PSI,
-        u_gain=u_gain,
-        correlation=PAIRING_CORRELATION,
-        residual_pa=u_offset_psi / 2 * PA_PER_PSI,
-        degrees_of_freedom=float("inf"),
-        lowest_pa=0.3 * set_point_psi * PA_PER_PSI,
-        highest_pa=1.05 * set_point_psi * PA_PER_PSI,
-        drift_pa_per_day=drift_psi * PA_PER_PSI,
     )

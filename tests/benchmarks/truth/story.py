@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from daq.records import Event, Expectation, Fault, StableReading, Tap, TapEffect
+from daq.records import Calibration, Event, Expectation, Fault, StableReading, Tap, TapEffect
 from daq.units import PA_PER_PSI
 from simulator.timeline import actions_of
 from tests.benchmarks.truth.draw import Plan
@@ -13,9 +13,10 @@ from tests.benchmarks.truth.run import board_bytes, measure
 
 
 def story(plan: Plan) -> list[str]:
-    oracle, seen = ask(plan), measure(plan, plan.paired, board_bytes(plan))
+    oracle, seen = ask(plan), measure(plan, _calibration(plan), board_bytes(plan))
     told = [
-        (at_s, "  does ", f"{action.do} {_details(action.model_dump())}") for at_s, action in actions_of(plan.scenario)
+        (at_s, "  does ", f"{type(action).__name__.lower()} {_details(action.model_dump())}")
+        for at_s, action in actions_of(plan.scenario)
     ]
     told += [
         (seen.time.scenario_s(event.t_s), "told   ", _say(event, oracle, seen.time.scenario_s(event.t_s)))
@@ -24,6 +25,10 @@ def story(plan: Plan) -> list[str]:
     told += [(hold.from_s + oracle.settled_s(hold), "  true ", "settled") for hold in plan.holds]
     lines = [f"{at_s:7.2f} s {who}{what}" for at_s, who, what in sorted(told)]
     return [*_header(plan), *lines]
+
+
+def _calibration(plan: Plan) -> Calibration:
+    return plan.calibrations.paired or plan.calibrations.data_sheet
 
 
 def _header(plan: Plan) -> Iterator[str]:

@@ -9,7 +9,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from tests.benchmarks.truth.judge import BenchFinding, ChangeFinding, ReadingFinding
+from tests.benchmarks.truth.faults import FaultFinding
+from tests.benchmarks.truth.findings import NO_AIR, BenchFinding, ChangeFinding, ReadingFinding
 from tests.benchmarks.truth.table import Row
 
 DEEP_PSI = 1.0
@@ -17,42 +18,50 @@ DEEP_PSI = 1.0
 CHANGED_PCT = 0.5
 PATIENCE_S = 2.0
 """A reading is overdue when the oracle has settled so long before the end of the hold."""
-MATTERS_PCT = 0.25
-"""What the instrument calls no change."""
 BANDS_PCT = (0.0, 5.0, 20.0, 100.0)
 
 
-def summary(found: Sequence[BenchFinding]) -> list[Row]:
-    paired = [reading for bench in found for reading in bench.paired]
-    unpaired = [reading for bench in found for reading in bench.unpaired]
+def summary(found: Sequence[BenchFinding], faulty: Sequence[FaultFinding]) -> list[Row]:
     return [
-        *_errors("paired", paired, bias_goal=0.05),
-        *_errors("data sheet only", unpaired, bias_goal=None),
-        _false_stable(paired),
+        *_errors("paired", _of(found, "paired"), bias_goal=0.05),
+        *_errors("data sheet only", _of(found, "data sheet"), bias_goal=None),
+        *_errors("calibrated and paired", _of(found, "calibrated"), bias_goal=0.05),
+        _false_stable(_of(found, "paired")),
         *_times(found),
         *_taps(found),
         *_changes([change for bench in found for change in bench.changes]),
+        *_verdicts(found),
         *_expectations(found),
-        *_false_faults(found),
+        _faults(faulty),
+        _false_faults(found),
+        _refused(found),
     ]
+
+
+def _of(found: Sequence[BenchFinding], name: str) -> list[ReadingFinding]:
+    return [reading for bench in found for reading in bench.readings.get(name, ())]
 
 
 def _errors(name: str, readings: Sequence[ReadingFinding], bias_goal: float | None) -> Iterator[Row]:
     """Bias, spread and coverage."""
-    kept = [reading for reading in readings if reading.place != "no air"]
+    kept = [reading for reading in readings if reading.place != NO_AIR]
     errors = np.array([reading.error_pct for reading in kept])
     unsettled = np.array([reading.off_window_pct for reading in kept])
     standard = errors.std(ddof=1) / math.sqrt(len(errors))
     detail = f"{len(errors)} readings; standard error {standard:.3f}, median {np.median(errors):+.3f}"
     low = None if bias_goal is None else -bias_goal
     yield Row(f"bias of stable readings, {name}", float(errors.mean()), "points", low, bias_goal, detail)
-    stated = np.sqrt(np.mean([reading.u_pct**2 for reading in kept]))
-    detail = f"stated u (rms) {stated:.3f}; not settled yet (rms) {np.sqrt((unsettled**2).mean()):.3f}"
+    stated, late, rest = (_rms(each) for each in ([r.u_pct for r in kept], unsettled, errors - unsettled))
+    detail = f"rms: stated u {stated:.3f}; not settled yet {late:.3f}, all else {rest:.3f}"
     yield Row(f"spread of stable readings, {name}", float(errors.std(ddof=1)), "points", detail=detail)
     detail = "; ".join(_coverage_of_band(kept, low, high) for low, high in pairwise(BANDS_PCT))
     yield Row(f"95 % interval holds the truth, {name}", _share(r.covered for r in kept), "%", 94.0, 96.0, detail)
     share, detail = _share(r.sensors_covered for r in kept), "the goal is that of the row above"
     yield Row("  and the true loss of its window, settled or not", share, "%", detail=detail)
+
+
+def _rms(values: Iterable[float]) -> float:
+    return float(np.sqrt(np.mean(np.square(list(values)))))
 
 
 def _coverage_of_band(readings: Sequence[ReadingFinding], low: float, high: float) -> str:
@@ -114,17 +123,25 @@ def _changes(changes: Sequence[ChangeFinding]) -> Iterator[Row]:
     if not judged:
         yield Row("wrong verdicts on taps", math.nan, "%")
         return
-    wrong = [not _right(change) for change in judged]
+    wrong = [not change.verdict_right for change in judged]
     risk = 100 * float(np.mean([1 - change.probability for change in judged]))
     rest = sum(change.verdict == "cannot-tell" for change in changes)
     detail = f"{sum(wrong)} of {len(judged)}; stated risk {risk:.2f} %; besides {rest} cannot tell"
     yield Row("wrong verdicts on taps", _share(wrong), "%", detail=detail)
 
 
-def _right(change: ChangeFinding) -> bool:
-    true = change.true_pct
-    holds = {"improved": true < -MATTERS_PCT, "worse": true > MATTERS_PCT, "no-change": abs(true) <= MATTERS_PCT}
-    return holds[change.verdict]
+def _verdicts(found: Sequence[BenchFinding]) -> Iterator[Row]:
+    """By the common limits, of all stable readings; one that is too close to call cannot be wrong."""
+    for name in ("paired", "data sheet", "calibrated"):
+        verdicts = [reading.verdict for reading in _of(found, name) if reading.place != NO_AIR]
+        called = [verdict for verdict in verdicts if verdict.word != "too close to call"]
+        wrong = Counter(verdict.word for verdict in called if not verdict.right)
+        risk = 100 * float(np.mean([1 - verdict.probability for verdict in called]))
+        close = len(verdicts) - len(called)
+        detail = (
+            f"{wrong.total()} of {len(called)} {_counted(wrong)}; stated risk {risk:.2f} %; besides {close} too close"
+        )
+        yield Row(f"wrong verdicts on cylinders, {name}", 100 * wrong.total() / len(called), "%", detail=detail)
 
 
 def _expectations(found: Sequence[BenchFinding]) -> Iterator[Row]:
@@ -138,10 +155,28 @@ def _expectations(found: Sequence[BenchFinding]) -> Iterator[Row]:
     yield Row("95 % interval of expectations holds the end", _share(e.inside for e in told), "%", detail=detail)
 
 
-def _false_faults(found: Sequence[BenchFinding]) -> Iterator[Row]:
+def _faults(faulty: Sequence[FaultFinding]) -> Row:
+    missed = Counter(each.kind for each in faulty if each.late_s is None)
+    times_s = [each.late_s for each in faulty if each.late_s is not None]
+    besides = Counter(word for each in faulty for word in each.besides)
+    late = f"told after {np.median(times_s):.2f} s (median)" if times_s else "none told"
+    missing = f"{missed.total()} of {len(faulty)} missed {_counted(missed)}"
+    detail = f"{missing}; {late}; besides {besides.total()} other faults {_counted(besides)}"
+    return Row("faults found", _share(each.late_s is not None for each in faulty), "%", detail=detail)
+
+
+def _false_faults(found: Sequence[BenchFinding]) -> Row:
     faults = Counter(fault for bench in found for fault in bench.faults)
     hours = sum(bench.seconds for bench in found) / 3600
-    yield Row("false faults", faults.total() / hours, "an hour", detail=_counted(faults))
+    return Row("faults told where there are none", faults.total() / hours, "an hour", detail=_counted(faults))
+
+
+def _refused(found: Sequence[BenchFinding]) -> Row:
+    """Such a bench has no paired readings."""
+    count = sum(bool(bench.refused) for bench in found)
+    return Row(
+        "pairings refused", 100 * count / len(found), "%", detail=f"{count} of {len(found)}, all of good sensors"
+    )
 
 
 def _counted(counts: Counter[str]) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 
-from tests.benchmarks.truth.judge import BenchFinding
+from tests.benchmarks.truth.faults import FaultFinding
+from tests.benchmarks.truth.findings import NO_AIR, BenchFinding
 from tests.benchmarks.truth.summary import CHANGED_PCT, DEEP_PSI
 
 MOST = 8
@@ -13,8 +14,11 @@ MOST = 8
 Case = tuple[float, int, str]
 
 
-def worst(found: Sequence[BenchFinding]) -> list[str]:
-    lines = []
+def worst(found: Sequence[BenchFinding], faulty: Sequence[FaultFinding]) -> list[str]:
+    lines = [f"fault missed: bench {each.number}: {each.kind}" for each in faulty if each.late_s is None]
+    lines += [
+        f"told besides {each.kind}: bench {each.number}: {', '.join(each.besides)}" for each in faulty if each.besides
+    ]
     for title, cases_of in KINDS:
         cases = sorted((case for bench in found for case in cases_of(bench)), reverse=True)
         if cases:
@@ -24,8 +28,8 @@ def worst(found: Sequence[BenchFinding]) -> list[str]:
 
 
 def _not_covered(bench: BenchFinding) -> Iterator[Case]:
-    for reading in bench.paired:
-        if not reading.covered and reading.place != "no air":
+    for reading in bench.readings.get("paired", ()):
+        if not reading.covered and reading.place != NO_AIR:
             text = (
                 f"at {reading.time_s:.2f} s ({reading.place}) off by {reading.error_pct:+.3f} of {reading.end_pct:.2f},"
                 f" stated +-{reading.half_width_pct:.3f}, of it not settled {reading.off_window_pct:+.3f}"
@@ -34,7 +38,7 @@ def _not_covered(bench: BenchFinding) -> Iterator[Case]:
 
 
 def _false_stable(bench: BenchFinding) -> Iterator[Case]:
-    for reading in bench.paired:
+    for reading in bench.readings.get("paired", ()):
         if reading.false:
             text = (
                 f"at {reading.time_s:.2f} s ({reading.place}) the true loss was {reading.off_now_pct:+.3f} from its end"
@@ -67,13 +71,36 @@ def _invented(bench: BenchFinding) -> Iterator[Case]:
 def _wrong_direction(bench: BenchFinding) -> Iterator[Case]:
     for change in bench.changes:
         if abs(change.true_pct) >= CHANGED_PCT and not change.direction_right:
-            text = f"true {change.true_pct:+.2f}, told {change.told_pct:+.2f} {change.verdict}"
+            said = "nothing" if math.isnan(change.told_pct) else f"{change.told_pct:+.2f} {change.verdict}"
+            text = f"at {change.time_s:.2f} s true {change.true_pct:+.2f}, told {said}"
             yield abs(change.true_pct), bench.number, text
+
+
+def _wrong_effect(bench: BenchFinding) -> Iterator[Case]:
+    for change in bench.changes:
+        if change.verdict not in ("", "cannot-tell") and not change.verdict_right:
+            text = (
+                f"at {change.time_s:.2f} s true {change.true_pct:+.3f}, told {change.told_pct:+.3f}"
+                f" {change.verdict} {change.probability:.4f}"
+            )
+            yield abs(change.true_pct - change.told_pct), bench.number, text
+
+
+def _wrong_verdict(bench: BenchFinding) -> Iterator[Case]:
+    for reading in bench.readings.get("paired", ()):
+        if not reading.verdict.right and reading.place != NO_AIR:
+            said = f"{reading.verdict.word} {reading.verdict.probability:.4f}"
+            text = (
+                f"at {reading.time_s:.2f} s end {reading.end_pct:.2f}, off by {reading.error_pct:+.3f}, called {said}"
+            )
+            yield reading.verdict.probability, bench.number, text
 
 
 def _faults(bench: BenchFinding) -> Iterator[Case]:
     for fault in bench.faults:
         yield 0.0, bench.number, fault
+    if bench.refused:
+        yield 0.0, bench.number, f"pairing refused: {' '.join(bench.refused.split())[:140]}"
 
 
 KINDS: tuple[tuple[str, Callable[[BenchFinding], Iterator[Case]]], ...] = (
@@ -82,6 +109,8 @@ KINDS: tuple[tuple[str, Callable[[BenchFinding], Iterator[Case]]], ...] = (
     ("stable reading more than 2 s after the oracle, or never", _late),
     ("taps missed", _missed),
     ("taps invented", _invented),
-    ("direction wrong or not told", _wrong_direction),
-    ("false faults", _faults),
+    ("direction of 0.5 points or more wrong or not told", _wrong_direction),
+    ("wrong verdicts on taps", _wrong_effect),
+    ("wrong verdicts on cylinders (paired)", _wrong_verdict),
+    ("false faults and refused pairings", _faults),
 )
