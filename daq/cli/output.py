@@ -25,7 +25,8 @@ def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]
 
     table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD)
     for number, column in enumerate(columns):
-        table.add_column(column, justify="left" if number == 0 else "right", no_wrap=number == 0)
+        of_numbers = number > 0 and all(row[number][:1] in "+-0123456789" for row in rows)
+        table.add_column(column, justify="right" if of_numbers else "left", no_wrap=number == 0)
     for row in rows:
         table.add_row(*row)
     console = Console()
