@@ -78,6 +78,36 @@ def test_an_open_outlet_is_refused_and_the_pairing_before_stays(bench: Bench) ->
     assert {path: path.read_bytes() for path in calibrations(bench)} == before
 
 
+def test_a_file_of_points_calibrates_and_a_bad_one_changes_nothing(bench: Bench) -> None:
+    points = bench.folder / "points.csv"
+    points.write_text("reference_psi,supply_v,cylinder_v\n0,0.51,0.50\n75,2.51,2.51\n150,4.51,4.52\n")
+    how = ["--points", points, "--reference-name", "gauge 3", "--config", bench.config]
+    done = bench.run("calibrate", "transducers", *how, "--reference-u", 0.2)
+    assert done.returncode == 0 and "gauge 3" in done.stdout, done.stderr
+    kept = {path: path.read_bytes() for path in calibrations(bench)}
+    points.write_text(points.read_text().replace("reference_psi", "reference_bar"))
+    for options, code, words in (
+        (["--reference-u", 0.2], 65, "look like psi under the name of bar"),
+        (["--reference-limit", 3], 65, "worse than the supply transducer"),
+        ([], 64, "how good the reference gauge is"),
+    ):
+        refused = bench.run("calibrate", "transducers", *how, *options)
+        assert refused.returncode == code and words in refused.stderr and "Traceback" not in refused.stderr
+    assert len(kept) == 1 and {path: path.read_bytes() for path in calibrations(bench)} == kept
+
+
+def test_known_jets_calibrate_the_restrictor_and_one_checks_it(bench: Bench) -> None:
+    jets = bench.folder / "jets.csv"
+    jets.write_text(
+        "diameter_mm,cd,supply_psi,cylinder_psi\n0.6,0.8,100,96.6\n0.8,0.8,100,89.7\n1,0.8,100,78\n1.4,0.8,100,46.2\n"
+    )
+    done = bench.run("calibrate", "restrictor", "--jets", jets, "--config", bench.config)
+    assert done.returncode == 0 and "L/(min bar)" in done.stdout, done.stderr
+    check = ["calibrate", "check-jet", "--diameter-mm", 0.8, "--cd", 0.8, "--supply", 100, "--config", bench.config]
+    assert "Nothing to do" in bench.run(*check, "--cylinder", 89.5).stdout
+    assert "fouled" in bench.run(*check, "--cylinder", 86.5).stdout
+
+
 def test_a_running_daemon_keeps_the_bench(bench: Bench) -> None:
     daemon = bench.daemon("--simulate", "--speed", SPEED)
     daemon.until(lambda: "stable_reading" in bench.kinds(), "a stable reading")

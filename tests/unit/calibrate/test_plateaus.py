@@ -38,6 +38,20 @@ def test_each_pressure_is_a_plateau_once_however_long_it_is_held() -> None:
         assert plateau.u_difference_pa / PSI == pytest.approx(0.02 * 2**0.5 / 30**0.5, rel=0.6)
 
 
+def test_noise_that_wanders_makes_the_mean_less_sure() -> None:
+    """A first-order autoregression of 0.7: the mean of n is as sure as that of n (1 - 0.7) / (1 + 0.7)."""
+    rng, n = np.random.default_rng(11), 30
+    ratios = []
+    for _ in range(200):
+        wander = np.zeros(n)
+        for i in range(1, n):
+            wander[i] = 0.7 * wander[i - 1] + 0.02 * PSI * rng.standard_normal()
+        held = np.full(n, 60 * PSI)
+        (plateau,) = PlateauFinder(100 * PSI).feed(np.arange(n) * TICK_S, held, held + wander)
+        ratios.append(plateau.u_difference_pa / (np.std(wander, ddof=1) / n**0.5))
+    assert 1.6 < float(np.median(ratios)) < 2.6
+
+
 def test_any_split_finds_the_same() -> None:
     supply = course((3, 20), (3, 60), (3, 100), (3, 40))
     whole = found(supply)

@@ -156,7 +156,7 @@ def test_a_jet_without_flow(cylinder_psi: float) -> None:
 
 
 def test_jets_twice_too_large_give_a_restrictor_that_cannot_be() -> None:
-    with pytest.raises(DataError, match=r"discharge coefficient of 1\.7") as refused:
+    with pytest.raises(DataError, match=r"restrictor would have a discharge coefficient of 1\.7") as refused:
         fitted([JetPoint(Jet(2 * p.jet.area_m2, 0.01), p.supply_pa, p.cylinder_pa) for p in POINTS])
     assert "restrictor_in" in refused.value.todo
 

@@ -119,6 +119,13 @@ def test_a_second_record_tells_the_drift(sheet: ChannelCalibration) -> None:
     assert moved.channel.drift_pa_per_year == pytest.approx(2 * moved.drift.most_pa)
 
 
+def test_two_records_alike_do_not_promise_that_nothing_drifts(sheet: ChannelCalibration) -> None:
+    first = calibrated(sheet).channel
+    again = calibrated(sheet, made_s=1e9 + 365.25 * DAY_S, previous=first)
+    assert again.drift is not None and again.drift.most_pa == 0.0
+    assert again.channel.drift_pa_per_year == pytest.approx(0.15 * PSI)
+
+
 def test_a_span_that_grew_is_most_at_full_scale(sheet: ChannelCalibration) -> None:
     first = calibrated(sheet).channel
     grown = first.zero_v + (TWO_CYCLES_V - first.zero_v) * 1.01
@@ -161,6 +168,13 @@ def test_points_that_contradict_each_other(sheet: ChannelCalibration) -> None:
     assert "Point 10 of the supply channel contradicts" in error.what and "Take it again" in error.todo
 
 
+def test_a_point_at_the_end_cannot_hide_by_pulling_the_line(sheet: ChannelCalibration) -> None:
+    """Of four points the last pulls the line most of the way: 2 psi off the others, 0.6 psi off the line with it."""
+    reference_pa = np.array([0.0, 30, 60, 150]) * PSI
+    volts = 0.5 + np.array([0.0, 30, 60, 152]) * 4 / 150
+    assert "Point 4" in refusal(sheet, reference_pa=reference_pa, volts=volts).what
+
+
 def test_a_gauge_worse_than_the_transducer(sheet: ChannelCalibration) -> None:
     error = refusal(sheet, u_psi=0.5)
     assert "worse than the supply transducer" in error.what and "four times as good" in error.todo
@@ -180,6 +194,11 @@ def test_a_sensor_that_falls_when_it_should_rise(sheet: ChannelCalibration) -> N
 
 def test_points_over_too_small_a_range(sheet: ChannelCalibration) -> None:
     assert "range" in refusal(sheet, reference_pa=TWO_CYCLES_PA * 0.2, volts=0.5 + (TWO_CYCLES_V - 0.5) * 0.2).what
+
+
+def test_points_beyond_the_full_scale(sheet: ChannelCalibration) -> None:
+    error = refusal(sheet, reference_pa=TWO_CYCLES_PA * 1.2, volts=0.5 + (TWO_CYCLES_V - 0.5) * 1.2)
+    assert "range of the supply transducer" in error.what
 
 
 def test_an_inverted_transducer_is_calibrated_as_well(sheet: ChannelCalibration) -> None:
