@@ -14,6 +14,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import psutil
+
 from tests.benchmarks import offline
 from tests.benchmarks.online import Run, latencies_s, percentile, run
 from tests.benchmarks.rig import PROBE_BYTES
@@ -34,7 +36,8 @@ How it was measured
     boards, the daemon's wait between two reads of the line, its work, and the broker. The board's time on the wire
     (0.78 ms a line at 500 kbaud) does not exist on a pseudo-terminal. Hop: {probe} bytes from a plain socket
     through the same broker to the same subscriber, at the same time as the latency.
-  Replay: read, decode, measure (and store) a raw log of engine tests, in one process, without its start.
+  Memory: what psutil calls rss, which counts libraries that other programs share; uss is what ends with the daemon.
+  Replay: read, decode, measure (and store) a raw log of engine tests, without the start of the program.
 """
 
 
@@ -42,9 +45,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--json", action="store_true", help="for programs: JSON on standard output")
     as_json = parser.parse_args().json
+    machine = f"{os.cpu_count()} cores, {platform.machine()}, {platform.system()}, Python {platform.python_version()}"
+    machine += f", {psutil.cpu_percent(1.0):.0f} % busy with other things at the start"
     with tempfile.TemporaryDirectory(prefix="boretight-bench-") as folder:
         rows = list(_measure_all(Path(folder)))
-    machine = f"{os.cpu_count()} cores, {platform.machine()}, {platform.system()}, Python {platform.python_version()}"
     if as_json:
         print(json.dumps({"machine": machine, "rows": [row.as_dict() for row in rows]}, indent=1))
         return
@@ -133,7 +137,7 @@ def _replaying(folder: Path) -> Iterator[Row]:
         _say(f"replay of {seconds // 60} minutes at {rate_hz} samples/s")
         log, database = folder / f"{rate_hz}.btlog", folder / f"{rate_hz}.db"
         offline.write_log(log, rate_hz, seconds)
-        plain_s, stored_s = offline.replay_s(log), offline.replay_s(log, database)
+        plain_s, stored_s = offline.replay_s(log), offline.replay_into_s(log, database)
         stored = offline.stored(database)
         detail = f"{rate_hz * seconds / plain_s:,.0f} samples/s"
         yield Row(f"replay at {rate_hz} samples/s, real time", seconds / plain_s, "x", ">=", 1000, detail)

@@ -8,7 +8,8 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,10 +21,10 @@ from daq.records import Board, Chunk, Delivery, Input, LineFormat, LinkDown, Lin
 from daq.sinks.raw_log import RawLogHeader, read_raw_log, write_raw_log
 from daq.sinks.store import Boot, Store
 from daq.sources.replay import replay
+from daq.sources.serial_line import POLL_S
 from tests.benchmarks.boards import BITS, new_board, recording
 from tests.benchmarks.rig import ROOT, environment
 
-CHUNK_S = 0.02
 BEGAN_S = 1_800_000_000.0
 STARTS = 10
 
@@ -35,22 +36,27 @@ def write_log(path: Path, rate_hz: int, seconds: float) -> int:
     def inputs() -> Iterator[Input]:
         yield LinkUp(BEGAN_S, Board(LineFormat.FRAMED, BITS, rate_hz=float(rate_hz)))
         board.start()
-        for step in range(1, round(seconds / CHUNK_S) + 1):
-            yield Chunk(BEGAN_S + step * CHUNK_S, board.advance(step * CHUNK_S))
+        for step in range(1, round(seconds / POLL_S) + 1):
+            yield Chunk(BEGAN_S + step * POLL_S, board.advance(step * POLL_S))
         yield LinkDown(BEGAN_S + seconds, "the end")
 
     write_raw_log(path, RawLogHeader("bench", "boot", "", "benchmark", {}, {}), inputs())
     return round(rate_hz * seconds)
 
 
-def replay_s(path: Path, database: Path | None = None) -> float:
-    """Seconds from opening the log to the last record, or until the database is closed."""
+def replay_s(path: Path) -> float:
+    """Seconds from opening the log to the last record; the best of three, as other programs can only slow it down."""
+    return min(_seconds(lambda: deque(_deliveries(path), maxlen=0)) for _ in range(3))
+
+
+def replay_into_s(path: Path, database: Path) -> float:
+    """The same until the database is closed, once."""
+    return _seconds(lambda: asyncio.run(_store(path, database)))
+
+
+def _seconds(job: Callable[[], object]) -> float:
     began_s = time.perf_counter()
-    if database is None:
-        for _ in _deliveries(path):
-            pass
-    else:
-        asyncio.run(_store(path, database))
+    job()
     return time.perf_counter() - began_s
 
 
@@ -75,7 +81,7 @@ async def _store(path: Path, database: Path) -> None:
 
 @dataclass(frozen=True)
 class Stored:
-    """Bytes for each sample: its block, the whole database, and `samples` of them."""
+    """Bytes for each of `samples`: of its block, and of the whole database."""
 
     samples: int
     block_bytes: float

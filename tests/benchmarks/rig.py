@@ -117,12 +117,13 @@ class Subscriber:
                 self._out.publish("probe", f"{time.monotonic():.9f}".encode().ljust(PROBE_BYTES))
             self._take(min(next_s if probe else until_s, until_s) - now_s, into)
 
-    def await_live(self, count: int) -> None:
-        """Until so many benches publish."""
+    def await_live(self, programs: Sequence[psutil.Process]) -> None:
+        """Until as many publish; raises psutil.NoSuchProcess when one of them has ended, TimeoutError."""
         seen, until_s = Watch(), time.monotonic() + PATIENCE_S
-        while len(seen.live) < count:
+        while len(seen.live) < len(programs):
+            _check_alive(programs)
             if time.monotonic() > until_s:
-                raise TimeoutError(f"only {len(seen.live)} of {count} publish")
+                raise TimeoutError(f"only {len(seen.live)} of {len(programs)} publish")
             self.watch(0.1, seen)
 
     def close(self) -> None:
@@ -161,13 +162,19 @@ def measure(
 ) -> tuple[Load, Watch]:
     """Samples are counted by the board's clock in what was published: nothing that was not processed is counted."""
     programs, seen = [psutil.Process(pid) for pid in pids], Watch()
-    subscriber.await_live(len(pids))
+    subscriber.await_live(programs)
     subscriber.watch(warm_up_s, seen)
     before, before_s, began_s = seen.newest_s(), _cpu_s(programs), time.monotonic()
     subscriber.watch(seconds, seen, probe)
     after, after_s, took_s = seen.newest_s(), _cpu_s(programs), time.monotonic() - began_s
     samples = rate_hz * sum(after[topic] - before[topic] for topic in before)
     return Load(took_s, after_s - before_s, samples, len(pids)), seen
+
+
+def _check_alive(programs: Sequence[psutil.Process]) -> None:
+    for program in programs:
+        if program.status() == psutil.STATUS_ZOMBIE:
+            raise psutil.NoSuchProcess(program.pid, msg="it ended before it published anything")
 
 
 def _cpu_s(programs: Sequence[psutil.Process]) -> float:
