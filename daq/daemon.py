@@ -22,7 +22,7 @@ from daq.config import Config
 from daq.driver import Driver
 from daq.errors import BoretightError, StorageError
 from daq.pipeline import Pipeline
-from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Restarted, Samples
+from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Mark, MarkKind, Restarted, Samples
 from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
@@ -142,7 +142,7 @@ class Daemon:
         stack.callback(self._raw_log.close)
         self._store = self._new_store()
         store = SinkRunner(self._store, DropPolicy.NEVER_DROP, name="store", linger_s=STORE_LINGER_S)
-        await store.open()
+        await self._open_store(store)
         runners = [store]
         if self.config.mqtt.enabled:
             mqtt = SinkRunner(await self._mqtt(stack), DropPolicy.NEVER_DROP, name="mqtt", capacity=40)
@@ -152,6 +152,17 @@ class Daemon:
         self._runners = runners
         tasks = [asyncio.create_task(runner.run(), name=runner.name) for runner in runners]
         stack.push_async_callback(_end, tasks)
+
+    async def _open_store(self, runner: SinkRunner) -> None:
+        """A run that was killed in the middle of an engine is gone on with: a mark names its cylinder."""
+        try:
+            await runner.open()
+        except BoretightError:
+            self._raw_log.close()
+            self._raw_log.path.unlink(missing_ok=True)
+            raise
+        if self._store.left_at is not None:
+            self._source.inject(Mark(time.time(), MarkKind.CYLINDER, str(self._store.left_at)))
 
     async def _mqtt(self, stack: contextlib.AsyncExitStack) -> MqttSink:
         settings = await self._broker(stack)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import signal
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,27 @@ def test_what_was_committed_is_kept_and_announced(mosquitto_bench: Bench, mosqui
     for table, rows in committed.items():
         assert rows and _tables(bench)[table][: len(rows)] == rows, table
     _everything_was_announced_in_order(bench, watcher)
+
+
+def test_the_test_of_the_engine_goes_on_where_it_was(bench: Bench) -> None:
+    """Hands-free: nobody tells the second run which cylinder is on the hose. After a proper end the next run is new."""
+    killed = bench.daemon()
+    bench.board(bench.lasting("four-cylinder"), 4)
+    killed.until(lambda: len(bench.results()) == 1, "a first result")
+    killed.end(signal.SIGKILL)
+    after = bench.daemon()
+    after.until(lambda: len(bench.results()) == 2, "a second result")
+    assert after.end() == 0
+    assert [result["cylinder"] for result in bench.results()] == [1, 3]
+    assert abs(bench.results()[1]["as_found_loss_at_set_pct"] - 28.0) < 1.5
+    again = bench.daemon()
+    again.until(lambda: bool(_sessions(bench, 3)), "a session of the third run")
+    assert again.end() == 0
+    assert _sessions(bench, 3)[0]["cylinder"] == 1
+
+
+def _sessions(bench: Bench, boot_id: int) -> Sequence[dict[str, Any]]:
+    return bench.rows("SELECT cylinder FROM event WHERE kind = 'session' AND boot_id = ? ORDER BY id", boot_id)
 
 
 def _tables(bench: Bench) -> dict[str, list[dict[str, Any]]]:

@@ -45,6 +45,18 @@ def register(database: Database, boot: Boot, calibrations: Sequence[Calibration]
     return boot_id, int(bench_id)
 
 
+def left_at(database: Database, bench: str, since_utc: str) -> int | None:
+    """The cylinder that the bench's last run was at when it was killed; None if it ended properly or long ago."""
+    sql = """
+        SELECT boot.ended_utc, (
+            SELECT json_extract(detail, '$.cylinder') FROM event
+            WHERE boot_id = boot.id AND kind = 'session' AND t_utc > ? ORDER BY event.id DESC LIMIT 1
+        ) FROM boot JOIN bench ON bench.id = boot.bench_id WHERE bench.name = ? ORDER BY boot.id DESC LIMIT 1
+    """
+    ended_utc, cylinder = database.execute(sql, [since_utc, bench]).fetchone() or (None, None)
+    return None if ended_utc else cylinder
+
+
 def _keep_calibration(database: Database, row: dict[str, Any], utc: str) -> None:
     columns = ", ".join(row)
     known = database.execute(f"SELECT {columns} FROM calibration WHERE id = ?", [row["id"]]).fetchone()

@@ -123,7 +123,7 @@ def _air(event: AirChange, unit: PressureUnit) -> str:
 @_say.register
 def _link(event: LinkChange, unit: PressureUnit) -> str:
     if not event.up or event.board is None:
-        return f"Line lost: {event.reason}"
+        return "Line closed" if event.reason == "stopped" else f"Line lost: {event.reason}"
     who = " ".join(part for part in (event.board.maker, event.board.model, event.board.serial) if part)
     return f"Board on the line: {who} ({event.board.bits} bit)" + (f". {event.reason}" if event.reason else "")
 
