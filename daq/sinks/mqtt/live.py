@@ -7,10 +7,11 @@ from collections.abc import Awaitable, Callable
 
 from daq.records import Readings
 from daq.sinks.mqtt.pace import Pace
-from daq.sinks.payloads.state_bodies import TICK_S
 from daq.sinks.topics import LIVE_MOST_PER_S
 
 SLACK_S = 0.02
+NEXT_TICK_S = 0.15
+"""The line is looked at each 40 ms, so two ticks may come 90 ms apart; what is later than this has stopped."""
 Publish = Callable[[str, str], Awaitable[None]]
 
 
@@ -36,7 +37,7 @@ class LiveFeed:
                 await self._fresh.wait()
                 self._fresh.clear()
                 wait_s = pace.wait_s(self._mono_s())
-                if wait_s > 0 and await self._newer_within(wait_s + TICK_S):
+                if wait_s > 0 and await self._newer_within(wait_s + NEXT_TICK_S):
                     continue
                 pace.take(self._mono_s())
                 if self._newest is not None:
