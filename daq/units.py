@@ -43,3 +43,8 @@ class PressureUnit(StrEnum):
     def show(self, pressure_pa: float) -> str:
         """The pressure as text with its unit, e.g. `100.0 psi`."""
         return f"{pressure_pa / self.pa:.{self.decimals}f} {self.value}"
+
+
+def both(pressure_pa: float) -> str:
+    """For texts that are stored as they are, whoever reads them later: `100.0 psi (689 kPa)`."""
+    return f"{PressureUnit.PSI.show(pressure_pa)} ({PressureUnit.KPA.show(pressure_pa)})"

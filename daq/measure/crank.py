@@ -14,7 +14,7 @@ from daq.measure.air import OFF_BELOW
 from daq.measure.taps import LONGEST_S
 from daq.measure.trailing import Switch
 from daq.records import Bools, Fault, Floats, Instrument, Pressures, Tap
-from daq.units import PressureUnit
+from daq.units import both
 
 FALLEN = 0.05
 """Of the set point: five points of loss."""
@@ -58,13 +58,12 @@ class CrankMonitor:
         return expected
 
     def _fault(self, pressures: Pressures, expected: Floats, row: int, came: bool) -> Fault:
-        show = PressureUnit.PSI.show
         now_pa = float(pressures.cylinder_gauge_pa[row])
         t_s = float(pressures.t_s[row])
         if not came:
-            return Fault(pressures.segment, t_s, "crank-moved", f"The cylinder holds {show(now_pa)} again.", "", True)
+            return Fault(pressures.segment, t_s, "crank-moved", f"The cylinder holds {both(now_pa)} again.", "", True)
         seen = (
-            f"The cylinder fell from {show(float(expected[row]))} to {show(now_pa)} and stays there; the supply holds."
+            f"The cylinder fell from {both(float(expected[row]))} to {both(now_pa)} and stays there; the supply holds."
         )
         todo = "Vent the air before you touch anything: the crank has moved, or the hose leaks."
         return Fault(pressures.segment, t_s, "crank-moved", seen, todo)

@@ -12,7 +12,7 @@ import numpy as np
 
 from daq.measure.trailing import Switch, Trailing, windows
 from daq.records import Bools, Calibration, Fault, Floats, Instrument, Pressures
-from daq.units import PressureUnit
+from daq.units import both
 
 _BELOW = -0.05
 _ABOVE = 1.03
@@ -49,7 +49,7 @@ class _Watch:
 
 def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
     """The table of faults for one bench."""
-    show, set_point = PressureUnit.PSI.show, instrument.set_point_pa
+    show, set_point = both, instrument.set_point_pa
     supply, cylinder = calibration.supply, calibration.cylinder
     limit = min(instrument.hose_limit_pa, supply.full_scale_pa, cylinder.full_scale_pa)
 
