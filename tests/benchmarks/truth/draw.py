@@ -12,6 +12,7 @@ from simulator.scenario import BenchSection, Scenario
 from simulator.units import G_S, KPA, MM, PSI, kelvin
 from tests.benchmarks.truth.course import VENT_S, Hold, draw_course
 from tests.benchmarks.truth.dice import POPULATIONS, Dice
+from tests.benchmarks.truth.ranges import LARGE_FROM_CC, LARGE_SHARE
 from tests.benchmarks.truth.sensors import draw_sensor
 from tests.benchmarks.truth.workshop import Calibrations, calibrations
 
@@ -46,8 +47,8 @@ def draw(population: str, seed: int, number: int) -> Plan:
     class_psi = 1.5 * float(dice.one_of(*ranges.sensor_class_pct))
     supply, cylinder = (draw_sensor(ranges, dice.rng, class_psi, set_point_psi) for _ in range(2))
     shown_error_psi = supply.rising_zero_psi + supply.span * set_point_psi
-    bench = _bench(dice, set_point_psi - shown_error_psi + dice.between(ranges.off_set_psi))
     volume_cc = dice.log(ranges.volume_cc)
+    bench = _bench(dice, volume_cc, set_point_psi - shown_error_psi + dice.between(ranges.off_set_psi))
     course = draw_course(dice, bench, volume_cc)
     ends_s = course.vent_s + VENT_S
     reference = {"do": "reference", "at_s": 0.0, "for_s": ends_s, "to_v": dice.between(ranges.reference_v)}
@@ -79,11 +80,12 @@ def draw(population: str, seed: int, number: int) -> Plan:
     )
 
 
-def _bench(dice: Dice, regulator_psi: float) -> BenchSection:
+def _bench(dice: Dice, volume_cc: float, regulator_psi: float) -> BenchSection:
     ranges = dice.ranges
+    large = volume_cc >= LARGE_FROM_CC and dice.chance(LARGE_SHARE)
     return BenchSection(
         set_point_psi=regulator_psi,
-        restrictor_mm=dice.between(ranges.restrictor_mm),
+        restrictor_mm=dice.between(ranges.large_restrictor_mm if large else ranges.restrictor_mm),
         discharge_coefficient=dice.between(ranges.discharge_coefficient),
         hose_cc=dice.between(ranges.hose_cc),
         atmosphere_kpa=dice.between(ranges.atmosphere_kpa),

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 Range = tuple[float, float]
+LARGE_FROM_CC, LARGE_SHARE = 90.0, 0.3
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,8 @@ class Ranges:
     off_set_psi: Range
     """How far off its set point somebody left the regulator, as the instrument shows it."""
     restrictor_mm: Range
+    large_restrictor_mm: Range
+    """On some benches with `LARGE_FROM_CC` or more. Ref: AC 43.13-1B, 8-14: a larger one for bores of 5 in and more."""
     discharge_coefficient: Range
     hose_cc: Range
     atmosphere_kpa: Range
@@ -74,6 +77,7 @@ TUNING = Ranges(
     set_point_psi=(80.0, 100.0),
     off_set_psi=(-0.3, 0.3),
     restrictor_mm=(1.016, 1.016),
+    large_restrictor_mm=(1.524, 1.524),
     discharge_coefficient=(0.75, 0.85),
     hose_cc=(15.0, 25.0),
     atmosphere_kpa=(95.0, 102.0),
@@ -118,7 +122,8 @@ TUNING = Ranges(
 JUDGING = Ranges(
     set_point_psi=(60.0, 120.0),
     off_set_psi=(-0.5, 0.5),
-    restrictor_mm=(0.9, 1.55),
+    restrictor_mm=(0.9, 1.25),
+    large_restrictor_mm=(1.35, 1.6),
     discharge_coefficient=(0.7, 0.9),
     hose_cc=(8.0, 29.0),
     atmosphere_kpa=(80.0, 104.0),
