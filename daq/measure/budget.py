@@ -35,7 +35,8 @@ from daq.records import (
 Noise = tuple[float, float, float]
 """Standard uncertainties of both means from the window alone, Pa, and their degrees of freedom."""
 
-WINDOW_ALONE = ("noise", "resolution")
+SETTLING = "settling"
+WINDOW_ALONE = ("noise", "resolution", SETTLING)
 """Last words of the components that are different in each window."""
 _DAY_S, _YEAR_S = 86_400.0, 365.25 * 86_400.0
 _UNRELATED = 0.354

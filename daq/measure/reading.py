@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from daq.measure import leakage, orifice, uncertainty
-from daq.measure.budget import WINDOW_ALONE, Error, contributions, displacements, errors
+from daq.measure.budget import SETTLING, WINDOW_ALONE, Error, contributions, displacements, errors
 from daq.measure.calibration import calibrated_instrument
 from daq.measure.stability import StableWindow
 from daq.records import Calibration, Contribution, Floats, Instrument, StableReading
@@ -25,6 +25,8 @@ def stable_reading(
     supply_pa, cylinder_pa = window.supply_gauge_pa, window.cylinder_gauge_pa
     noise = (window.u_supply_pa, window.u_cylinder_pa, window.n - 2.0)
     found = errors(supply_pa, cylinder_pa, noise, resolution_pa, calibration, instrument, at_s)
+    if window.u_settling_pa:
+        found = [*found, Error(SETTLING, window.u_settling_pa, "Pa", cylinder=window.u_settling_pa)]
     lines = contributions(found, supply_pa, cylinder_pa, instrument)
     u_loss_pct, degrees = combined(lines), uncertainty.effective_degrees(lines)
     factor = uncertainty.coverage_factor(degrees)

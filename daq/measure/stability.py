@@ -8,6 +8,7 @@ interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -30,13 +31,21 @@ _HAMPEL_LIMIT = 7 * 1.482602218505602  # times the MAD, which 15 ticks know to a
 _LEAST_OUTLIER = 0.001  # of the set point; a smaller step of one tick moves no slope
 _MOST_OUTLIERS = 2
 _CONFIDENCE = 0.975
+TAIL_S = 0.4
+"""A slope that is left at the end of a window goes on for about this long: what is left of a fill or of the warming of
+its air dies away within 0.15 to 1.5 s. Half of it, and more, is uncertainty."""
+_TAIL_U = 0.7  # of the part carried on
 _LOOSEST = 2.5  # a window may last this many times its length on a full grid
 
 
 @dataclass(frozen=True, slots=True)
 class StableWindow:
-    """Means of both pressures over `n` ticks that end at `t_s`; `u_` are the standard deviations of these means,
-    with the noise as found (autocorrelation included) but not below what the resolution allows to see."""
+    """Both pressures at the end of `n` ticks that end at `t_s`, and `u_` their standard deviations, with the noise as
+    found (autocorrelation included) but not below what the resolution allows to see.
+
+    Where a line through the ticks still shows a slope, the pressures are those of its end, and the cylinder's is
+    carried on by what it will still rise or fall (see TAIL_S); `u_settling_pa` is what is not known of that.
+    """
 
     segment: int
     t_s: float
@@ -46,6 +55,7 @@ class StableWindow:
     cylinder_gauge_pa: float
     u_supply_pa: float
     u_cylinder_pa: float
+    u_settling_pa: float = 0.0
 
 
 class StabilityMonitor:
@@ -129,12 +139,35 @@ class Fit:
     window_s: Floats
     mean_pa: Floats
     u_mean_pa: Floats
+    slope_pa_s: Floats
+    u_slope_pa_s: Floats
 
     def window(self, i: int, segment: int, t_s: float) -> StableWindow:
-        supply_pa, cylinder_pa = self.mean_pa[:, i].tolist()
-        u_supply_pa, u_cylinder_pa = self.u_mean_pa[:, i].tolist()
-        window_s, n = float(self.window_s[i]), int(self.n[i])
-        return StableWindow(segment, t_s, window_s, n, supply_pa, cylinder_pa, u_supply_pa, u_cylinder_pa)
+        """What the window that ends at row i says of its end, and of what comes after."""
+        window_s, half_s = float(self.window_s[i]), 0.5 * float(self.window_s[i])
+        means, u_means = self.mean_pa[:, i].tolist(), self.u_mean_pa[:, i].tolist()
+        u_slopes = self.u_slope_pa_s[:, i].tolist()
+        slopes = [_shown(*pair) for pair in zip(self.slope_pa_s[:, i].tolist(), u_slopes, strict=True)]
+        supply_pa, cylinder_pa = means[0] + half_s * slopes[0], means[1] + half_s * slopes[1]
+        u_ends = [math.hypot(u_means[k], half_s * u_slopes[k] if slopes[k] else 0.0) for k in (0, 1)]
+        tail_pa = TAIL_S * (slopes[1] - slopes[0] * cylinder_pa / supply_pa)
+        u_settling_pa = math.hypot(_TAIL_U * tail_pa, TAIL_S * u_slopes[1])
+        return StableWindow(
+            segment,
+            t_s,
+            window_s,
+            int(self.n[i]),
+            supply_pa,
+            cylinder_pa + tail_pa,
+            u_ends[0],
+            u_ends[1],
+            u_settling_pa,
+        )
+
+
+def _shown(slope: float, u_slope: float) -> float:
+    """As much of a slope as its own uncertainty does not explain."""
+    return math.copysign(max(abs(slope) - u_slope, 0.0), slope)
 
 
 def hampel(joined: Floats, rows: int, least: float) -> tuple[Floats, Bools]:
@@ -161,7 +194,7 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, floor_pa: float, enoug
     more are something that happened. A long window is not believed where a shorter one shows a movement: its limit is
     not below their lower limits.
     """
-    best = np.full((7, len(ends)), np.nan)
+    best = np.full((11, len(ends)), np.nan)
     best[0], shown = np.inf, np.full(len(ends), -np.inf)
     left = np.arange(len(ends))
     for rows in WINDOW_ROWS:
@@ -173,14 +206,15 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, floor_pa: float, enoug
         shown = np.fmax(shown, (steepness - margin).max(axis=0))
         whole = (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[3].sum(axis=-1) <= _MOST_OUTLIERS)
         better = (limit < best[0, left]) & whole & (begin_s >= since_s[left])
-        found = np.empty((7, len(left)))
+        found = np.empty((11, len(left)))
         found[0], found[1], found[2], found[3:5], found[5:7] = limit, rows, span_s, mean, u_mean
+        found[7:9], found[9:11] = slope, se
         best[:, left[better]] = found[:, better]
         unsure = best[0, left] > enough_pa_s
         left, shown = left[unsure], shown[unsure]
         if not len(left):
             break
-    return Fit(best[0], best[1], best[2], best[3:5], best[5:7])
+    return Fit(best[0], best[1], best[2], best[3:5], best[5:7], best[7:9], best[9:11])
 
 
 def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:

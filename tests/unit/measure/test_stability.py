@@ -1,3 +1,4 @@
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -260,3 +261,16 @@ def test_windows_of_uneven_time_give_the_true_slope() -> None:
     np.testing.assert_allclose(slope, 2, rtol=1e-9)
     np.testing.assert_allclose(mean, 3 + 2 * window[0].mean(axis=-1), rtol=1e-12)
     assert (se < 1e-9).all()
+
+
+def test_what_is_left_of_a_creep_is_carried_on_and_counted(bench, instrument: Instrument) -> None:
+    """The last of a fill dies away exponentially: the value told is nearer to its end than the mean of the window."""
+    supply, cylinder = bench.run(8.0, lambda t: bench.leak_m2(10), wall_w_k=1.0)
+    pressures = bench.ticks(supply, cylinder, 0.02, 0.0)
+    held, _ = SupplyMonitor(instrument).feed(pressures)
+    _, told = StabilityMonitor(instrument).feed(pressures, held)
+    first, end_pa = told[0], float(pressures.cylinder_gauge_pa[-20:].mean())
+    inside = (pressures.t_s > first.t_s - first.window_s - 1e-6) & (pressures.t_s <= first.t_s)
+    mean_pa = float(pressures.cylinder_gauge_pa[inside].mean())
+    assert abs(first.cylinder_gauge_pa - end_pa) < abs(mean_pa - end_pa)
+    assert abs(first.cylinder_gauge_pa - end_pa) < 2 * math.hypot(first.u_settling_pa, first.u_cylinder_pa)
