@@ -81,16 +81,26 @@ def state(face: Face) -> str:
     return "STABLE" if face.stable else "SETTLING"
 
 
+def visible_loss_pct(face: Face) -> float | None:
+    """The loss, where there is one to be seen: never an old one, nor what is no number."""
+    known = face.loss_pct is not None and math.isfinite(face.loss_pct)
+    return face.loss_pct if known and state(face) not in ("STALE", "NO AIR") else None
+
+
+def shown_pressure(pressure_pa: float | None, unit: PressureUnit) -> str:
+    """`-` for what is not known, NaN included."""
+    return unit.show(pressure_pa) if pressure_pa is not None and math.isfinite(pressure_pa) else "-"
+
+
 def face_lines(face: Face, unit: PressureUnit, width: int) -> list[str]:
     """Five or more lines of at most `width` columns, without colour: words carry the meaning."""
-    loss = face.loss_pct if face.loss_pct is not None and math.isfinite(face.loss_pct) else None
-    visible = loss is not None and state(face) not in ("STALE", "NO AIR")
-    digits = large(f"{loss:5.1f} %" if visible else "  -.- %")
+    loss_pct = visible_loss_pct(face)
+    digits = large("  -.- %" if loss_pct is None else f"{loss_pct:5.1f} %")
     cylinder = f"CYLINDER {face.cylinder}" if face.cylinder else "NO CYLINDER"
     words = [
         f"{cylinder:<14}{state(face)}",
-        f"SUPPLY    {_pressure(face.supply_gauge_pa, unit):>10}  {'HELD' if face.held else 'NOT HELD'}",
-        f"CYLINDER  {_pressure(face.cylinder_gauge_pa, unit):>10}",
+        f"SUPPLY    {shown_pressure(face.supply_gauge_pa, unit):>10}  {'HELD' if face.held else 'NOT HELD'}",
+        f"CYLINDER  {shown_pressure(face.cylinder_gauge_pa, unit):>10}",
     ]
     if width < NARROW + 10:
         body = [f" {line}" for line in [*digits, *words]]
@@ -103,7 +113,3 @@ def face_lines(face: Face, unit: PressureUnit, width: int) -> list[str]:
 def large(text: str) -> list[str]:
     """The text in three rows of block digits."""
     return [" ".join(_DIGITS[char][row] for char in text) for row in range(3)]
-
-
-def _pressure(pressure_pa: float | None, unit: PressureUnit) -> str:
-    return "-" if pressure_pa is None else unit.show(pressure_pa)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, TextIO
 import numpy as np
 
 from daq.records import Delivery, LinkChange, Readings, Samples, Session
-from daq.sinks.terminal.face import Face, face_lines, state
+from daq.sinks.terminal.face import Face, face_lines, shown_pressure, state, visible_loss_pct
 from daq.sinks.terminal.sentences import sentence
 from daq.units import PressureUnit
 
@@ -99,16 +99,12 @@ class TerminalSink:
 
 def plain(face: Face, unit: PressureUnit) -> list[str]:
     """The face as the parts of one line, for a pipe or a log."""
-
-    def pressure(pa: float | None) -> str:
-        return "-" if pa is None else unit.show(pa)
-
-    loss = "-.- %" if face.loss_pct is None or state(face) in ("STALE", "NO AIR") else f"{face.loss_pct:.1f} %"
+    loss_pct = visible_loss_pct(face)
     return [
         f"CYLINDER {face.cylinder or '-'}",
-        f"SUPPLY {pressure(face.supply_gauge_pa)} {'HELD' if face.held else 'NOT HELD'}",
-        f"CYLINDER SIDE {pressure(face.cylinder_gauge_pa)}",
-        f"LOSS {loss}",
+        f"SUPPLY {shown_pressure(face.supply_gauge_pa, unit)} {'HELD' if face.held else 'NOT HELD'}",
+        f"CYLINDER SIDE {shown_pressure(face.cylinder_gauge_pa, unit)}",
+        "LOSS -.- %" if loss_pct is None else f"LOSS {loss_pct:.1f} %",
         state(face),
     ]
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from daq.sinks.terminal.face import Face, face_lines, large, state, wanted
+from daq.sinks.terminal.sink import plain
 from daq.units import PA_PER_PSI, PressureUnit
 
 STEADY = Face(
@@ -58,6 +59,13 @@ def test_no_loss_is_shown_where_there_is_none(change: dict[str, object]) -> None
 
 def test_not_a_number_is_no_reading() -> None:
     assert "nan" not in text(replace(STEADY, loss_pct=float("nan"))).lower()
+
+
+@pytest.mark.parametrize("unknown", [None, float("nan"), float("inf")])
+def test_a_pressure_that_is_not_known_is_a_dash(unknown: float | None) -> None:
+    face = replace(STEADY, supply_gauge_pa=unknown, cylinder_gauge_pa=unknown, loss_pct=unknown)
+    assert "SUPPLY             -  HELD" in text(face) and "nan" not in text(face) and "inf" not in text(face)
+    assert plain(face, PressureUnit.PSI)[1:4] == ["SUPPLY - HELD", "CYLINDER SIDE -", "LOSS -.- %"]
 
 
 @pytest.mark.parametrize("loss_pct", [-0.4, 0.0, 9.99, 100.0, 123.4])
