@@ -9,17 +9,26 @@ import os
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 import platformdirs
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    SecretStr,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from daq.errors import ConfigError, UsageError
 from daq.measure.calibration import identified
 from daq.procedure import EngineOrder
 from daq.records import Calibration, ChannelCalibration, Instrument, LineFormat
-from daq.units import M_PER_INCH, PA_PER_ATM, ZERO_CELSIUS_K, PressureUnit
+from daq.units import M_PER_INCH, PA_PER_ATM, PA_PER_PSI, ZERO_CELSIUS_K, PressureUnit
 
 Name = Annotated[str, Field(pattern=r"^[a-z0-9-]{1,32}$", description="lower-case letters, digits and dashes")]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -27,6 +36,17 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
 class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class PressureSection(Section):
+    """A section with pressures in the unit of [display]. Their defaults are written down in psi."""
+
+    pressures: ClassVar[tuple[str, ...]] = ()
+
+    def in_unit(self, unit: PressureUnit) -> Self:
+        """The section with the defaults converted; what somebody has set is in that unit already."""
+        defaults = [name for name in self.pressures if name not in self.model_fields_set]
+        return self.model_copy(update={name: getattr(self, name) * PA_PER_PSI / unit.pa for name in defaults})
 
 
 class UsbIdentity(Section):
@@ -58,8 +78,10 @@ class LineSection(Section):
         return None if self.format == "auto" else LineFormat(self.format)
 
 
-class InstrumentSection(Section):
-    """The pneumatic side. Lengths in inches as restrictors are sold, pressures in the unit of [display]."""
+class InstrumentSection(PressureSection):
+    """The pneumatic side. Lengths in inches as restrictors are sold."""
+
+    pressures: ClassVar[tuple[str, ...]] = ("set_point", "supply_band")
 
     restrictor_in: Annotated[float, Field(ge=0.005, le=0.25)] = 0.040
     discharge_coefficient: Annotated[float, Field(gt=0.3, le=1.0)] = 0.8
@@ -70,8 +92,10 @@ class InstrumentSection(Section):
     air_temperature_c: Annotated[float, Field(ge=-40, le=80)] = 20.0
 
 
-class ChannelSection(Section):
+class ChannelSection(PressureSection):
     """A transducer as its data sheet states it: the volts at zero and at full scale, and its class."""
+
+    pressures: ClassVar[tuple[str, ...]] = ("full_scale",)
 
     zero_v: Annotated[float, Field(ge=-10, le=10)] = 0.5
     full_scale_v: Annotated[float, Field(ge=-10, le=10)] = 4.5
@@ -97,6 +121,9 @@ class CalibrationSection(Section):
     origin: str = "assumed"
     supply: ChannelSection = ChannelSection()
     cylinder: ChannelSection = ChannelSection()
+
+    def in_unit(self, unit: PressureUnit) -> Self:
+        return self.model_copy(update={"supply": self.supply.in_unit(unit), "cylinder": self.cylinder.in_unit(unit)})
 
 
 class EngineSection(Section):
@@ -172,13 +199,21 @@ class Config(BaseSettings):
     file_values: ClassVar[dict[str, Any]] = {}
 
     bench: Name = "bench"
+    display: DisplaySection = DisplaySection()
     line: LineSection = LineSection()
     instrument: InstrumentSection = InstrumentSection()
     calibration: CalibrationSection = CalibrationSection()
     engine: EngineSection = EngineSection()
     storage: StorageSection = StorageSection()
     mqtt: MqttSection = MqttSection()
-    display: DisplaySection = DisplaySection()
+
+    @field_validator("instrument", "calibration")
+    @classmethod
+    def _in_the_unit_of_display(
+        cls, section: InstrumentSection | CalibrationSection, info: ValidationInfo
+    ) -> InstrumentSection | CalibrationSection:
+        """Works because [display] is the earlier field; where that is wrong the error is its own."""
+        return section.in_unit(info.data["display"].pressure) if "display" in info.data else section
 
     @classmethod
     def settings_customise_sources(

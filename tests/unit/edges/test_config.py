@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
 
-from daq.config import load
+from daq.config import from_snapshot, load
 from daq.errors import ConfigError
 from daq.units import PA_PER_KPA, PA_PER_PSI
 
@@ -50,6 +51,32 @@ def test_kilopascals_at_the_edge_are_pascals_inside(tmp_path: Path) -> None:
     config = load(write(tmp_path, text))
     assert config.measuring_instrument().set_point_pa == 700 * PA_PER_KPA
     assert config.calibration_record().supply.pa_per_v == pytest.approx(1000 * PA_PER_KPA / 4.0)
+
+
+@pytest.mark.parametrize("unit", ["psi", "kPa", "bar"])
+def test_the_unit_of_display_changes_no_default(tmp_path: Path, unit: str) -> None:
+    config = load(write(tmp_path, f'[display]\npressure = "{unit}"\n[calibration.cylinder]\nzero_v = 0.4\n'))
+    instrument, record = config.measuring_instrument(), config.calibration_record()
+    assert instrument.set_point_pa == pytest.approx(100 * PA_PER_PSI)
+    assert instrument.supply_band_pa == pytest.approx(2 * PA_PER_PSI)
+    assert record.supply.full_scale_pa == record.cylinder.full_scale_pa == pytest.approx(150 * PA_PER_PSI)
+
+
+def test_the_numbers_in_force_are_shown_in_the_unit_of_display(tmp_path: Path) -> None:
+    values = load(write(tmp_path, '[display]\npressure = "bar"\n[instrument]\nsupply_band = 0.2\n')).model_dump()
+    assert values["instrument"]["set_point"] == pytest.approx(6.894757, abs=1e-6)
+    assert values["instrument"]["supply_band"] == 0.2
+    assert values["calibration"]["supply"]["full_scale"] == pytest.approx(10.342136, abs=1e-6)
+
+
+@pytest.mark.parametrize("unit", ["psi", "kPa", "bar"])
+def test_a_snapshot_gives_the_same_instrument_and_calibration(tmp_path: Path, unit: str) -> None:
+    text = f'[display]\npressure = "{unit}"\n[instrument]\nsupply_band = 3\n[calibration.supply]\nfull_scale = 12\n'
+    config = load(write(tmp_path, text))
+    again = from_snapshot(json.loads(json.dumps(config.model_dump(mode="json"))), tmp_path)
+    assert again.measuring_instrument() == config.measuring_instrument()
+    assert again.calibration_record() == config.calibration_record()
+    assert again.model_dump() == config.model_dump()
 
 
 def test_a_broker_named_is_ones_own(tmp_path: Path) -> None:
