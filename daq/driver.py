@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from daq.pipeline import Pipeline
-from daq.records import Chunk, Delivery, Input, Record, Samples
+from daq.records import Chunk, Delivery, Input, LinkDown, LinkUp, Mark, Readings, Record, Samples
 
 WINDOW_S = 60.0
 
@@ -44,10 +44,16 @@ class Driver:
         self.pipeline = pipeline
         self._host_time = HostTime()
         self._offsets: dict[int, float] = {}
+        self._linked = False
 
     def step(self, item: Input) -> Delivery:
         at_s = item.arrived_s if isinstance(item, Chunk) else item.at_s
-        return self._deliver(self.pipeline.feed(item), at_s, isinstance(item, Chunk))
+        self._linked = isinstance(item, LinkUp) or (self._linked and not isinstance(item, LinkDown))
+        records = self.pipeline.feed(item)
+        if isinstance(item, Mark) and not self._linked:
+            # No board, so no clock but the host's: the mark's own time names the day.
+            return Delivery(tuple(records), {record.segment: at_s - _t_s(record) for record in records})
+        return self._deliver(records, at_s, isinstance(item, Chunk))
 
     def finish(self) -> Delivery:
         """The source has ended: what was still open."""
@@ -63,3 +69,9 @@ class Driver:
         for segment in sorted(self._offsets)[:-2]:
             del self._offsets[segment]
         return delivery
+
+
+def _t_s(record: Record) -> float:
+    """The time of an event; a mark gives no arrays."""
+    assert not isinstance(record, Samples | Readings)
+    return record.t_s

@@ -18,7 +18,7 @@ from daq.measure.crank import CrankMonitor
 from daq.measure.faults import FaultMonitor
 from daq.measure.leakage import readings
 from daq.measure.reading import stable_reading
-from daq.measure.stability import StabilityMonitor
+from daq.measure.stability import StabilityMonitor, StableWindow
 from daq.measure.supply import SupplyMonitor
 from daq.measure.taps import TapDetector
 from daq.measure.ticks import TickGrid
@@ -44,6 +44,7 @@ from daq.records import (
     Record,
     Restarted,
     Samples,
+    StableReading,
     Ticks,
 )
 from daq.wire import (
@@ -65,6 +66,7 @@ BARE_WARNING = (
     "seen, and times are those of arrival."
 )
 MARK_BUTTON = 1
+MOST_SET_BACK_S = 1.0
 
 
 class Measurement:
@@ -82,21 +84,31 @@ class Measurement:
         self._zero, self._faults, self._crank = zero, FaultMonitor(instrument, calibration), CrankMonitor(instrument)
         self._supply = SupplyMonitor(instrument)
         self._air = AirMonitor(instrument)
-        self._resolution_pa = resolution_pa(board, calibration)
-        self._stability = StabilityMonitor(instrument, self._resolution_pa)
-        self._taps = TapDetector(instrument, self._resolution_pa)
         self._flags = BoardFlags()
+        self._first_s: float | None = None
+
+    def _begin(self, ticks: Ticks) -> None:
+        """What only the first tick tells: when the segment began, and what a count is worth."""
+        self._first_s = float(ticks.t_s[0])
+        self._resolution_pa = resolution_pa(self._board, self._calibration, float(ticks.reference[0]))
+        self._stability = StabilityMonitor(self._instrument, self._resolution_pa)
+        self._taps = TapDetector(self._instrument, self._resolution_pa)
+
+    def _reading(self, window: StableWindow) -> StableReading:
+        assert self._first_s is not None
+        at_s = self._at_s + window.t_s - self._first_s
+        return stable_reading(window, self._instrument, self._calibration, at_s, self._resolution_pa)
 
     def feed(self, ticks: Ticks) -> tuple[list[Record], list[Event]]:
         """Readings of these ticks, and their events in the order of time; a tie goes by the order below."""
+        if self._first_s is None:
+            self._begin(ticks)
         gauge, zero_checks = self._zero.feed(pressures(ticks, self._board, self._calibration))
         held, supply_changes = self._supply.feed(gauge)
         air_changes = self._air.feed(gauge)
         taps = self._taps.feed(gauge, held)
         stable, windows = self._stability.feed(gauge, held, taps)
-        found = [
-            stable_reading(w, self._instrument, self._calibration, self._at_s, self._resolution_pa) for w in windows
-        ]
+        found = [self._reading(window) for window in windows]
         faults = [*self._faults.feed(gauge), *self._crank.feed(gauge, held, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
         events += [*taps, *found]
@@ -204,9 +216,11 @@ class Pipeline:
         yield from self._measure(self._grid.finish())
         yield from self._report_bad_lines(self._t_s)
 
-    def _restart(self, cause: str, boot_count: int | None) -> Iterator[Record]:
+    def _restart(self, cause: str, boot_count: int | None, clock_s: float) -> Iterator[Record]:
+        """A new segment, whose clock stands at `clock_s` now."""
         yield from self._close_segment()
         self._open_segment()
+        self._t_s = clock_s
         yield Restarted(self._segment, self._t_s, cause, boot_count)
 
     # ---- the frames
@@ -226,7 +240,7 @@ class Pipeline:
             case SampleBlock():
                 yield from self._block(frame)
             case BareBlock():
-                self._bare_block(frame, arrived_s)
+                yield from self._bare_block(frame, arrived_s)
             case BadFrame():
                 self._count_bad(frame)
             case _:
@@ -237,11 +251,11 @@ class Pipeline:
         match frame:
             case Heartbeat():
                 if self._clock.heartbeat(frame.clock_us) is None:
-                    yield from self._restart("clock-went-back", None)
+                    yield from self._restart("clock-went-back", None, frame.clock_us * 1e-6)
             case InputEvent(number=number, pressed=True) if number == MARK_BUTTON:
                 yield from self._test(Marked(self._segment, self._t_s, MarkKind.NEXT.value, "", "board"))
             case Boot():
-                yield from self._restart(frame.cause.name.lower().replace("_", "-"), frame.boot_count)
+                yield from self._restart(frame.cause.name.lower().replace("_", "-"), frame.boot_count, 0.0)
             case Reply(status=status) if status != 0:
                 detail = f"{status} {frame.text}"
                 yield from self._test(BoardFault(self._segment, self._t_s, "command-refused", detail))
@@ -260,7 +274,7 @@ class Pipeline:
             keep = np.flatnonzero(clock.keep[start:stop]) + start
             self._samples(clock.t_us[keep], block, keep)
         if clock.restart_at is not None:
-            yield from self._restart("clock-went-back", None)
+            yield from self._restart("clock-went-back", None, float(block.clock_us[clock.restart_at]) * 1e-6)
             yield from self._block(_rows_from(block, clock.restart_at))
 
     def _gap(self, t_us: int, missing: int) -> Iterator[Record]:
@@ -284,8 +298,13 @@ class Pipeline:
             )
         )
 
-    def _bare_block(self, block: BareBlock, arrived_s: float) -> None:
-        """A bare board has no clock: its samples carry the time of arrival, counted from the first of them."""
+    def _bare_block(self, block: BareBlock, arrived_s: float) -> Iterator[Record]:
+        """A bare board has no clock: its samples carry the time of arrival, counted from the first of them.
+
+        The host's clock may be set back: by a little, time stands still for so long; by more, a segment begins.
+        """
+        if self._first_arrival_s is not None and arrived_s - self._first_arrival_s < self._t_s - MOST_SET_BACK_S:
+            yield from self._restart("host-clock-went-back", None, 0.0)
         if self._first_arrival_s is None:
             self._first_arrival_s = arrived_s
         n = len(block.supply_count)

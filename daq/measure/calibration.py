@@ -68,10 +68,13 @@ def pressures(ticks: Ticks, board: Board, calibration: Calibration) -> Pressures
     )
 
 
-def resolution_pa(board: Board, calibration: Calibration) -> float:
-    """Pressure of one count, Pa; the coarser of the two channels."""
+def resolution_pa(board: Board, calibration: Calibration, reference: float = 0.0) -> float:
+    """Pressure of one count, Pa; the coarser of the two channels. `reference` is the field of the samples: on an
+    absolute board it is the sensor supply in counts, and so the scale."""
+    absolute = board.reference_mode is ReferenceMode.ABSOLUTE and reference > 0
+    full_scale_counts = reference + 0.5 if absolute else 2.0**board.bits
     steepest = max(abs(calibration.supply.pa_per_v), abs(calibration.cylinder.pa_per_v))
-    return steepest * calibration.reference_v / 2.0**board.bits
+    return steepest * calibration.reference_v / full_scale_counts
 
 
 def calibrated_instrument(instrument: Instrument, calibration: Calibration) -> Instrument:

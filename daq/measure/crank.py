@@ -61,7 +61,9 @@ class CrankMonitor:
         now_pa = float(pressures.cylinder_gauge_pa[row])
         t_s = float(pressures.t_s[row])
         if not came:
-            return Fault(pressures.segment, t_s, "crank-moved", f"The cylinder holds {both(now_pa)} again.", "", True)
+            vented = now_pa < OFF_BELOW * self._set_point_pa
+            seen = "The line was vented." if vented else f"The cylinder holds {both(now_pa)} again."
+            return Fault(pressures.segment, t_s, "crank-moved", seen, "", True)
         seen = (
             f"The cylinder fell from {both(float(expected[row]))} to {both(now_pa)} and stays there; the supply holds."
         )

@@ -84,6 +84,14 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             lambda p1, p2: f"The cylinder channel reads {show(p2)}, which no working sensor says.",
         ),
         _Watch(
+            "sensors-without-supply",
+            "Check the 5 V of the sensors and the channel that measures it.",
+            0.3,
+            1.0,
+            lambda r: np.isnan(r.supply_pa) | np.isnan(r.cylinder_pa),
+            lambda p1, p2: "The board measures no sensor supply, so the pressures are unknown.",
+        ),
+        _Watch(
             "sensor-saturated",
             "A signal wire at 5 V, a sensor over its range, or a broken ground: check before you trust anything.",
             0.3, 1.0,

@@ -74,7 +74,7 @@ TABLE: dict[tuple[Phase, Trigger], tuple[Phase, str]] = {
     (P.AS_FOUND, T.AGAIN): (P.SETTLE, "begin"),
     (P.RESETTLE, T.AGAIN): (P.SETTLE, "begin"),
     (P.AFTER_TAP, T.AGAIN): (P.SETTLE, "begin"),
-    **{(phase, T.SKIP): (P.WAIT_AIR, "advance") for phase in P if phase is not P.DONE},
+    **{(phase, T.SKIP): (P.WAIT_AIR, "skip") for phase in P if phase is not P.DONE},
     **{(phase, T.CYLINDER): (phase, "rename") for phase in P if phase is not P.DONE},
     (P.DONE, T.CYLINDER): (P.WAIT_AIR, "rename"),
 }
@@ -141,6 +141,7 @@ class Procedure:
             "count_tap": self._count_tap,
             "finish": self._finish,
             "advance": self._advance,
+            "skip": self._skip,
             "take_back": self._take_back,
             "rename": self._rename,
         }
@@ -191,6 +192,12 @@ class Procedure:
         results = tuple(self._done[c] for c in self._engine.firing_order if c in self._done)
         return [TestDone(event.segment, event.t_s, self._engine.name, results)]
 
+    def _skip(self, event: Event) -> list[Event]:
+        """No result for this cylinder, also not an earlier one."""
+        assert self.cylinder is not None
+        self._done.pop(self.cylinder, None)
+        return self._advance(event)
+
     def _take_back(self, event: Event) -> list[Event]:
         """Between two cylinders, `again` means the one that was just finished; its result is taken back."""
         last = self._engine.firing_order[-1] if self.cylinder is None else self._engine.before(self.cylinder)
@@ -205,8 +212,10 @@ class Procedure:
         A number that the engine does not have changes nothing.
         """
         assert isinstance(event, Marked)
-        number = int(event.text) if event.text.isdecimal() else 0
+        number = int(event.text) if event.text.isascii() and event.text.isdecimal() else 0
         if number in self._engine.firing_order:
+            if self.cylinder is None:  # all was done: another test begins
+                self._done.clear()
             self.cylinder = number
             self._work = _renumbered(self._work, number)
         elif self.cylinder is None:

@@ -31,7 +31,7 @@ BITS_PER_BYTE = 10
 SILENCE_S = 3.0
 RETRY_FIRST_S = 0.5
 RETRY_MOST_S = 5.0
-_BOOT_LINE = b"\nB,"
+_BOOT_LINE, _SAMPLE_LINE = b"\nB,", b"\nS,"
 
 _log = logging.getLogger(__name__)
 
@@ -113,7 +113,8 @@ class SerialLine:
             while not self._stop.is_set():
                 board = self._greet(port, url, emit)
                 up, self.trouble = True, None
-                self._read(port, _poll_s(board.line_format, self._settings.baud), emit)
+                bare = board.line_format is LineFormat.BARE
+                self._read(port, _poll_s(board.line_format, self._settings.baud), bare, emit)
         except LinkLost as error:
             reason = str(error)
         except OSError as error:
@@ -137,9 +138,10 @@ class SerialLine:
             port.write(encode_command("INIT", None))
         return board
 
-    def _read(self, port: serial.Serial, poll_s: float, emit: Callable[[Input], None]) -> None:
-        """Takes what is there, again and again, until the board announces a boot (it must then be greeted again)."""
-        last_line_s = time.monotonic()
+    def _read(self, port: serial.Serial, poll_s: float, bare: bool, emit: Callable[[Input], None]) -> None:
+        """Takes what is there, again and again, until the board must be greeted again: it announced a boot, or it
+        still sends lines but no more samples, as after a boot whose line was damaged."""
+        last_line_s = last_sample_s = time.monotonic()
         data = tail = b""
         while not self._stop.is_set():
             time.sleep(poll_s if len(data) < BUFFER_BYTES // 2 else poll_s / 8)
@@ -148,12 +150,16 @@ class SerialLine:
                 emit(Chunk(time.time(), data))
                 if _BOOT_LINE in tail + data:
                     return
-                tail = data[-2:]
             now_s = time.monotonic()
             if b"\n" in data:
                 last_line_s = now_s
             elif now_s - last_line_s > SILENCE_S:
                 raise LinkLost(f"no line for {SILENCE_S:.0f} s")
+            if bare or _SAMPLE_LINE in tail + data:
+                last_sample_s = now_s
+            elif now_s - last_sample_s > SILENCE_S:
+                return
+            tail = data[-2:] or tail
 
 
 def _poll_s(line_format: LineFormat, baud: int) -> float:

@@ -9,7 +9,7 @@ from daq.driver import Driver, HostTime
 from daq.measure.calibration import assumed_calibration
 from daq.pipeline import Pipeline
 from daq.procedure import EngineOrder
-from daq.records import Board, Chunk, Instrument, LineFormat, LinkChange, LinkUp, Mark, Marked, Samples
+from daq.records import Board, Chunk, Instrument, LineFormat, LinkChange, LinkDown, LinkUp, Mark, Marked, Samples
 from daq.wire import Boot, ResetCause, SampleBlock
 
 INSTRUMENT = Instrument(1.016e-3, 0.8, 0.5283, 101_325.0, 293.15, 689_476.0, 13_790.0)
@@ -64,6 +64,17 @@ def test_samples_and_marks_get_the_time_of_arrival(driver: Driver) -> None:
     marked = driver.step(Mark(200.6, "note", "hiss"))
     (mark,) = (r for r in marked.records if isinstance(r, Marked))
     assert marked.utc_s(mark) == pytest.approx(200.5)
+
+
+def test_a_mark_without_a_board_has_its_own_time(driver: Driver) -> None:
+    for at_s in (1000.0, 5000.0):
+        delivery = driver.step(Mark(at_s, "note", "before the board"))
+        assert [delivery.utc_s(r) for r in delivery.records if isinstance(r, Marked)] == [at_s]
+    driver.step(LinkUp(6000.0, Board(LineFormat.FRAMED, 16, rate_hz=200.0)))
+    driver.step(Chunk(6001.0, block(0, 7_000_000)))
+    driver.step(LinkDown(6001.5, "cable"))
+    delivery = driver.step(Mark(9600.0, "note", "an hour later"))
+    assert [delivery.utc_s(r) for r in delivery.records if isinstance(r, Marked)] == [9600.0]
 
 
 def test_every_record_has_a_time(driver: Driver) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -20,11 +22,13 @@ from daq.records import (
     LinkDown,
     LinkUp,
     Marked,
+    Pairing,
     Readings,
     Record,
     Restarted,
     Samples,
     Session,
+    StableReading,
 )
 from daq.wire import Boot, Flag, Heartbeat, InputEvent, Reply, ResetCause, SampleBlock
 
@@ -47,6 +51,14 @@ def pipeline() -> Pipeline:
 
 def feed(pipeline: Pipeline, *data: bytes) -> list[Record]:
     return [record for part in data for record in pipeline.feed(Chunk(0.0, part))]
+
+
+def steady(first: int, clock_us: int, n: int) -> bytes:
+    """Supply at 100 psi, cylinder at 90 psi, on 16 bits."""
+    supply, cylinder = (np.full(n, round((0.1 + 0.8 * psi / 150) * 65_536), np.uint16) for psi in (100, 90))
+    clocks = (clock_us + 50_000 * np.arange(n)).astype(np.uint32)
+    sequence = (first + np.arange(n)).astype(np.uint16)
+    return SampleBlock(sequence, clocks, supply, cylinder, supply, np.zeros(n, np.uint8)).encode()
 
 
 def of(records: list[Record], kind: type) -> list:
@@ -153,8 +165,35 @@ def test_a_bare_board_says_what_it_cannot_protect_and_counts_time_by_arrival(pip
     assert sum(len(r.t_s) for r in of(records, Readings)) == 2
 
 
-def test_a_host_clock_set_back_does_not_turn_a_bare_boards_time(pipeline: Pipeline) -> None:
+def test_a_host_clock_set_back_a_little_does_not_turn_a_bare_boards_time(pipeline: Pipeline) -> None:
     pipeline.feed(LinkUp(50.0, BARE))
-    records = [r for t in (100.0, 101.0, 40.0, 102.0) for r in pipeline.feed(Chunk(t, b"512,700\n"))]
+    records = [r for t in (100.0, 101.0, 100.5, 102.0) for r in pipeline.feed(Chunk(t, b"512,700\n"))]
     times = np.concatenate([r.t_us for r in of(records, Samples)])
-    assert np.all(np.diff(times) >= 0)
+    assert np.all(np.diff(times) >= 0) and not of(records, Restarted)
+
+
+def test_a_host_clock_set_back_by_more_begins_a_segment(pipeline: Pipeline) -> None:
+    """Else a bare board would stand still until the clock has caught up."""
+    pipeline.feed(LinkUp(50.0, BARE))
+    records = [r for t in (1000.0, 1001.0, 400.0, 400.1, 400.2) for r in pipeline.feed(Chunk(t, b"512,700\n"))]
+    assert [r.cause for r in of(records, Restarted)] == ["host-clock-went-back"]
+    assert [r.t_us.tolist() for r in of(records, Samples) if r.segment == 2] == [[0], [100_000], [200_000]]
+
+
+def test_the_age_of_a_calibration_goes_on_while_the_link_is_up() -> None:
+    """Sixty days on one link: the drift of the pairing is in the budget."""
+    pairing = Pairing("p", 0.0, 0.0, 0.0, 10.0, 1e-4, 0.0, 10.0, 10.0, 1e5, 7e5, drift_pa_per_day=100.0)
+    calibration = replace(assumed_calibration(), pairing=pairing)
+    board = replace(BOARD, rate_hz=20.0)
+
+    def drift_pct(first_us: int) -> float:
+        line = Pipeline(INSTRUMENT, calibration, EngineOrder("single", (1,)))
+        line.feed(LinkUp(0.0, board))
+        line.feed(Chunk(0.0, steady(0, 0, 5)))
+        records = line.feed(Chunk(0.0, b"".join(steady(5 + i, first_us + 50_000 * i, 1) for i in range(120))))
+        (reading, *_) = of(records, StableReading)
+        return sum(
+            abs(c.contribution_pct) for c in reading.budget if "drift" in c.component and "pairing" in c.component
+        )
+
+    assert drift_pct(1_800_000_000) > 20 * drift_pct(1_000_000) > 0.0

@@ -156,6 +156,20 @@ def test_a_cylinder_that_the_engine_has_not_changes_nothing(procedure: Procedure
     assert (procedure.cylinder, procedure.phase) == (None, Phase.DONE)
 
 
+def test_another_test_begins_without_the_results_of_the_last(procedure: Procedure) -> None:
+    for loss in (5.0, 6.0, 7.0, 8.0):
+        feed(procedure, ON, reading(loss), OFF)
+    events = feed(procedure, mark("cylinder", "1"), ON, reading(9.0), OFF, mark("skip"), mark("skip"), mark("skip"))
+    (end,) = (e for e in events if isinstance(e, TestDone))
+    assert [(c.cylinder, c.as_found.loss_pct) for c in end.cylinders] == [(1, 9.0)]
+
+
+def test_a_cylinder_that_is_skipped_the_second_time_has_no_result(procedure: Procedure) -> None:
+    feed(procedure, ON, reading(5.0), OFF, mark("cylinder", "1"), mark("skip"))
+    events = feed(procedure, mark("skip"), mark("skip"), mark("skip"))
+    assert [e.cylinders for e in events if isinstance(e, TestDone)] == [()]
+
+
 def test_air_that_is_told_again_is_no_new_air(procedure: Procedure) -> None:
     """The board restarts under air after the operator has moved on: the next cylinder is not on the hose yet."""
     feed(procedure, ON, reading(5.0), mark("next"), ON, reading(5.0))
