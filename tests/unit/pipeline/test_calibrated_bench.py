@@ -71,7 +71,7 @@ def test_a_paired_reading_is_right_and_ages_by_the_day_of_the_link() -> None:
         (found,) = stable(run(calibration, MADE_S + days * DAY_S, samples(6.0, 100.0, shown_psi)))
         assert found.loss_pct == pytest.approx(10.0, abs=0.003)
         drift = [line.u for line in found.budget if line.component == "pairing drift"]
-        assert drift == ([pytest.approx(300 / math.sqrt(3))] if days else [])
+        assert drift == [pytest.approx(days * 30 / math.sqrt(3), rel=1e-4, abs=0.01)]
         assert found.calibration_id == calibration.calibration_id
 
 
