@@ -5,6 +5,7 @@ Order of precedence: command line, environment (`BORETIGHT_MQTT__HOST=...`), the
 
 from __future__ import annotations
 
+import math
 import os
 import tomllib
 from collections.abc import Mapping
@@ -88,6 +89,7 @@ class InstrumentSection(PressureSection):
     critical_ratio: Annotated[float, Field(ge=0.1, le=0.6)] = 0.5283
     set_point: Positive = 100.0
     supply_band: Positive = 2.0
+    hose_limit: Positive | None = None
     atmosphere_kpa: Annotated[float, Field(ge=50, le=110)] = PA_PER_ATM / 1000
     air_temperature_c: Annotated[float, Field(ge=-40, le=80)] = 20.0
 
@@ -239,6 +241,7 @@ class Config(BaseSettings):
             set_point_pa=section.set_point * unit.pa,
             supply_band_pa=section.supply_band * unit.pa,
             assumed=("discharge_coefficient", "critical_ratio"),
+            hose_limit_pa=math.inf if section.hose_limit is None else section.hose_limit * unit.pa,
         )
 
     def calibration_record(self) -> Calibration:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
 
 from daq.config import from_snapshot, load
 from daq.errors import ConfigError
-from daq.units import PA_PER_KPA, PA_PER_PSI
+from daq.units import PA_PER_BAR, PA_PER_KPA, PA_PER_PSI
 
 
 @pytest.fixture(autouse=True)
@@ -51,6 +52,12 @@ def test_kilopascals_at_the_edge_are_pascals_inside(tmp_path: Path) -> None:
     config = load(write(tmp_path, text))
     assert config.measuring_instrument().set_point_pa == 700 * PA_PER_KPA
     assert config.calibration_record().supply.pa_per_v == pytest.approx(1000 * PA_PER_KPA / 4.0)
+
+
+def test_the_limit_of_the_hose_is_in_the_unit_of_display_and_none_unless_given(tmp_path: Path) -> None:
+    text = '[display]\npressure = "bar"\n[instrument]\nhose_limit = 12\n'
+    assert load(write(tmp_path, text)).measuring_instrument().hose_limit_pa == pytest.approx(12 * PA_PER_BAR)
+    assert load().measuring_instrument().hose_limit_pa == math.inf
 
 
 @pytest.mark.parametrize("unit", ["psi", "kPa", "bar"])
