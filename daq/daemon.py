@@ -89,10 +89,14 @@ def new_boot_id(utc_s: float) -> str:
 class Health:
     """Counts what went by, and what is wrong now."""
 
-    line_up: bool = False
     restarts: int = 0
+    up_since_s: float | None = None
     newest_sample_s: float | None = None
     lines: Counter[str] = field(default_factory=Counter)
+
+    @property
+    def line_up(self) -> bool:
+        return self.up_since_s is not None
 
     def observe(self, delivery: Delivery, arrived_s: float) -> None:
         for record in delivery.records:
@@ -100,9 +104,15 @@ class Health:
                 case Samples():
                     self.newest_sample_s = arrived_s
                 case LinkChange():
-                    self.line_up = record.up
+                    self.up_since_s = arrived_s if record.up else None
                 case Restarted():
                     self.restarts += 1
+
+    def silent_s(self, now_s: float) -> float:
+        """How long a line that is up has brought no sample, since the newest or else since it came up; else zero."""
+        if self.up_since_s is None:
+            return 0.0
+        return now_s - max(self.up_since_s, self.newest_sample_s or self.up_since_s)
 
 
 class Daemon:
@@ -244,8 +254,7 @@ class Daemon:
         for status in statuses:
             if status.failing:
                 yield f"{status.name}-failing"
-        age_s = self._age_s()
-        if self._health.line_up and age_s is not None and age_s > OLD_SAMPLE_S:
+        if self._health.silent_s(time.time()) > OLD_SAMPLE_S:
             yield "no-samples"
 
     def _age_s(self) -> float | None:

@@ -128,6 +128,23 @@ def test_a_line_that_is_up_but_silent_is_a_fault(config: Config, monkeypatch: py
     assert daemon.status().newest_sample_age_s == pytest.approx(10.0, abs=0.1)
 
 
+def test_a_board_that_never_sends_a_sample_is_a_fault(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
+    daemon = run(config, Scripted(a_measurement()[:1]))
+    monkeypatch.setattr(module.time, "time", lambda: T0_S + 1.0)
+    assert daemon.status().faults == ()
+    monkeypatch.setattr(module.time, "time", lambda: T0_S + 10.0)
+    assert daemon.status().faults == ("no-samples",)
+    assert daemon.status().newest_sample_age_s is None
+
+
+def test_a_line_that_comes_back_has_time_for_its_first_sample() -> None:
+    health = Health(newest_sample_s=17.0)
+    health.observe(Delivery((LinkChange(2, 0.0, True, "", Board(LineFormat.FRAMED, 12)),), {2: 0.0}), 90.0)
+    assert health.silent_s(91.0) == 1.0
+    health.observe(Delivery((LinkChange(2, 0.0, False, "unplugged", None),), {2: 0.0}), 92.0)
+    assert health.silent_s(99.0) == 0.0
+
+
 def test_a_raw_log_in_trouble_is_a_fault(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(RawLogWriter, "fault", property(lambda self: "the disk is full"))
     assert all("raw-log-not-written" in status.faults for status in observed(config))
