@@ -123,3 +123,48 @@ def test_a_screen_gets_the_large_face() -> None:
 def test_no_supply_shows_no_loss() -> None:
     text = shown(Session(1, 0.0, "x", 3, "as-found", 4), readings(float("nan")))
     assert "LOSS -.- %" in text
+
+
+TESTED = (LinkChange(1, 0.0, True, "", BOARD), Session(1, 0.0, "x", 3, "as-found", 4), readings(28.04))
+
+
+def shown_later(*at_s: float, screen: bool = False, then: tuple[Record, ...] = ()) -> str:
+    """What is printed at these times after a stable reading, the board being silent but for `then`."""
+    out, clock = io.StringIO(), [0.0]
+
+    async def run() -> str:
+        sink = TerminalSink("garage", PSI, out, screen, look_each_s=0.0, mono_s=lambda: clock[0])
+        await sink.open()
+        await sink.write(Delivery(TESTED, {1: 1_700_000_000.0}))
+        before = len(out.getvalue())
+        for clock[0] in at_s:
+            await sink.write(Delivery(then, {1: 1_700_000_000.0})) if then else await _turns(5)
+        await sink.close()
+        assert asyncio.all_tasks() == {asyncio.current_task()}
+        return out.getvalue()[before:]
+
+    return asyncio.run(run())
+
+
+async def _turns(count: int) -> None:
+    for _ in range(count):
+        await asyncio.sleep(0)
+
+
+def test_a_board_that_falls_silent_is_said_to_be_stale_once() -> None:
+    (line,) = shown_later(3.0, 6.0, 60.0).splitlines()
+    assert line.endswith("LOSS -.- % | STALE")
+
+
+def test_a_board_that_falls_silent_shows_as_old_data() -> None:
+    text = shown_later(3.0, screen=True)
+    assert "STALE" in text and "OLD DATA" in text and "STABLE" not in text
+
+
+def test_what_is_just_read_is_not_old() -> None:
+    text = shown_later(1.9, screen=True)
+    assert "STABLE" in text and "STALE" not in text
+
+
+def test_a_line_that_comes_back_does_not_renew_what_was_read_before() -> None:
+    assert shown_later(9.0, then=(LinkChange(1, 9.0, True, "", BOARD),)).endswith("| STALE\n")
