@@ -153,6 +153,7 @@ class Daemon:
         self._store = self._new_store()
         store = SinkRunner(self._store, DropPolicy.NEVER_DROP, name="store", linger_s=STORE_LINGER_S)
         await self._open_store(store)
+        stack.push_async_callback(self._store.close)  # in case the start fails; after a run it is closed already
         runners = [store]
         if self.config.mqtt.enabled:
             mqtt = SinkRunner(await self._mqtt(stack), DropPolicy.NEVER_DROP, name="mqtt", capacity=40)

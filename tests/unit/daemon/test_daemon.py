@@ -13,6 +13,7 @@ from daq.config import Config, MqttSection
 from daq.daemon import Daemon, Health, mqtt_settings, new_boot_id
 from daq.errors import StorageError, UnavailableError
 from daq.records import Board, Delivery, LineFormat, LinkChange, Restarted
+from daq.sinks.mqtt import MqttSettings
 from daq.sinks.payloads import StatusFields
 from daq.sinks.raw_log import RawLogWriter, read_raw_log
 from daq.sinks.store import open_readonly, read_samples
@@ -72,6 +73,19 @@ def test_what_is_refused_is_refused_before_the_first_byte(config: Config) -> Non
 
     asyncio.run(scene())
     assert seen == []
+
+
+def test_a_start_that_fails_leaves_the_database_closed(config: Config) -> None:
+    def refuse(settings: MqttSettings) -> None:
+        raise FULL
+
+    published = config.model_copy(update={"mqtt": MqttSection(host="127.0.0.1")})
+    daemon = Daemon(published, Scripted(a_measurement(1.0)), on_broker=refuse)
+    with pytest.raises(StorageError, match="disk is full"):
+        asyncio.run(daemon.run())
+    assert daemon.status().database_bytes
+    assert not list(config.storage.folder.glob("*.db-*"))
+    run(config, Scripted(a_measurement(1.0)))
 
 
 def test_a_raw_log_that_cannot_be_written_stops_nothing(config: Config, monkeypatch: pytest.MonkeyPatch) -> None:
