@@ -10,6 +10,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pydantic import BaseModel, ConfigDict, ValidationError
+
 from daq.cli.event_loop import run as run_loop
 from daq.cli.output import print_json
 from daq.config import load
@@ -35,20 +37,31 @@ def watch(bench: str | None, host: str | None, port: int | None, config_path: Pa
 
 
 async def _print_json(settings: MqttSettings, bench: str | None) -> None:
-    async for topic, payload in subscribe(settings, bench, on_fault=_complain):
-        print_json({"topic": topic, **payload})
+    complaints = _Complaints()
+    async for topic, payload in subscribe(settings, bench, on_fault=complaints.tell):
+        complaints.forget()
+        with contextlib.suppress(ValueError):  # a number that JSON does not have, from a stranger
+            print_json({"topic": topic, **payload})
 
 
 async def _show(settings: MqttSettings, bench: str | None, unit: PressureUnit) -> None:
     wall = Wall()
     screen = _Screen(unit) if sys.stdout.isatty() else _Plain(unit)
-    drawing = asyncio.create_task(_draw(wall, screen))
     try:
-        async for topic, payload in subscribe(settings, bench, on_fault=_complain):
-            wall.take(topic, payload, time.monotonic())
+        async with asyncio.TaskGroup() as group:
+            group.create_task(_feed(wall, settings, bench))
+            group.create_task(_draw(wall, screen))
+    except BaseExceptionGroup as faults:  # the first one ended the other task; it is told as itself
+        raise faults.exceptions[0] from None
     finally:
-        drawing.cancel()
         screen.close()
+
+
+async def _feed(wall: Wall, settings: MqttSettings, bench: str | None) -> None:
+    complaints = _Complaints()
+    async for topic, payload in subscribe(settings, bench, on_fault=complaints.tell):
+        complaints.forget()
+        wall.take(topic, payload, time.monotonic())
 
 
 async def _draw(wall: Wall, screen: _Screen | _Plain) -> None:
@@ -57,8 +70,68 @@ async def _draw(wall: Wall, screen: _Screen | _Plain) -> None:
         screen.draw(wall.faces(time.monotonic()))
 
 
-def _complain(fault: str) -> None:
-    print(f"boretight: {fault}; trying again", file=sys.stderr)
+class _Complaints:
+    """Tells a fault once, until it changes or is over."""
+
+    def __init__(self) -> None:
+        self._told = ""
+
+    def tell(self, fault: str) -> None:
+        if fault != self._told:
+            print(f"boretight: {fault}; trying again", file=sys.stderr)
+        self._told = fault
+
+    def forget(self) -> None:
+        self._told = ""
+
+
+class _Taken(BaseModel):
+    """What is taken of a message, whoever sent it; the rest is passed over."""
+
+    model_config = ConfigDict(strict=True)
+
+
+class _Live(_Taken):
+    supply_gauge_pa: float | None
+    cylinder_gauge_pa: float | None
+    loss_pct: float | None
+    supply_held: bool
+    stable: bool
+
+    def changes(self) -> dict[str, Any]:
+        values = self.model_dump()
+        return {"line_up": True, "held": values.pop("supply_held"), **values}
+
+
+class _Session(_Taken):
+    engine: str
+    cylinder: int | None
+    phase: str
+
+    def changes(self) -> dict[str, Any]:
+        return self.model_dump()
+
+
+class _Status(_Taken):
+    line: str
+
+    def changes(self) -> dict[str, Any]:
+        return {"line_up": self.line == "up"}
+
+
+class _Availability(_Taken):
+    availability: str
+
+    def changes(self) -> dict[str, Any]:
+        return {} if self.availability == "online" else {"line_up": False}
+
+
+_TAKEN: dict[str, type[_Live | _Session | _Status | _Availability]] = {
+    "live": _Live,
+    "session": _Session,
+    "status": _Status,
+    "availability": _Availability,
+}
 
 
 class Wall:
@@ -69,12 +142,15 @@ class Wall:
         self._heard_s: dict[str, float] = {}
 
     def take(self, topic: str, payload: dict[str, Any], now_s: float) -> None:
-        """`topic` is `<root>/v1/<bench>/<name>`; what it does not know it passes over."""
-        _, _, bench, name = topic.split("/", 3)
-        face = self._faces.get(bench, Face(bench))
-        changes = {"live": _of_live, "session": _of_session, "status": _of_status, "availability": _of_availability}
-        if name in changes:
-            self._faces[bench] = replace(face, **changes[name](payload))
+        """`topic` is `<root>/v1/<bench>/<name>`; what is not known or does not fit is passed over."""
+        bench, _, name = topic.split("/", 2)[2].partition("/")
+        if name not in _TAKEN:
+            return
+        try:
+            changes = _TAKEN[name].model_validate(payload).changes()
+        except ValidationError:
+            return
+        self._faces[bench] = replace(self._faces.get(bench, Face(bench)), **changes)
         if name == "live":
             self._heard_s[bench] = now_s
 
@@ -85,29 +161,6 @@ class Wall:
             replace(face, age_s=now_s - self._heard_s.get(bench, never_s))
             for bench, face in sorted(self._faces.items())
         ]
-
-
-def _of_live(payload: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "line_up": True,
-        "supply_gauge_pa": payload["supply_gauge_pa"],
-        "cylinder_gauge_pa": payload["cylinder_gauge_pa"],
-        "loss_pct": payload["loss_pct"],
-        "held": payload["supply_held"],
-        "stable": payload["stable"],
-    }
-
-
-def _of_session(payload: dict[str, Any]) -> dict[str, Any]:
-    return {key: payload[key] for key in ("engine", "cylinder", "phase")}
-
-
-def _of_status(payload: dict[str, Any]) -> dict[str, Any]:
-    return {"line_up": payload["line"] == "up"}
-
-
-def _of_availability(payload: dict[str, Any]) -> dict[str, Any]:
-    return {} if payload["availability"] == "online" else {"line_up": False}
 
 
 class _Screen:
