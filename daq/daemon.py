@@ -276,8 +276,10 @@ class Daemon:
         boot = Boot(
             self.config.bench, self.boot_id, software(), str(self._raw_log.path), self.config.model_dump(mode="json")
         )
-        unit = self.config.display.pressure
-        return Store(self.config.storage.database, boot, calibrations=[self._bench.calibration], unit=unit)
+        return Store(
+            self.config.storage.database, boot, calibrations=[self._bench.calibration],
+            announce=self.config.mqtt.enabled, unit=self.config.display.pressure,
+        )  # fmt: skip
 
 
 async def _end(tasks: Sequence[asyncio.Task[None]]) -> None:

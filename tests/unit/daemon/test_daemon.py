@@ -56,6 +56,14 @@ def test_the_end_of_the_source_drains_everything(config: Config) -> None:
     assert ended is not None
 
 
+def test_what_is_published_nowhere_does_not_wait_to_be(config: Config) -> None:
+    daemon = run(config, Scripted(a_measurement()))
+    database = open_readonly(config.storage.database)
+    (waiting,) = database.execute("SELECT count(*) FROM event WHERE body IS NOT NULL").fetchone()
+    database.close()
+    assert (waiting, daemon.status().outbox_depth) == (0, 0)
+
+
 def test_what_is_refused_is_refused_before_the_first_byte(config: Config) -> None:
     seen: list[object] = []
 
