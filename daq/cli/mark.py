@@ -53,8 +53,7 @@ async def _send(settings: MqttSettings, bench: str, kind: str, text: str) -> dic
                 await client.publish(topics[f"command/{kind}"], command, qos=1)
                 async with asyncio.timeout(ANSWER_S):
                     async for message in client.messages:
-                        answer: dict[str, Any] = json.loads(message.payload)
-                        if answer.get("id") == command_id:
+                        if (answer := answer_to(command_id, message.payload)) is not None:
                             return answer
         except TimeoutError as error:
             raise UnavailableError(
@@ -68,3 +67,18 @@ async def _send(settings: MqttSettings, bench: str, kind: str, text: str) -> dic
                     todo="Is the daemon running? Name the broker with --host and --mqtt-port.",
                     evidence=str(error),
                 ) from error
+
+
+def answer_to(command_id: str, body: bytes) -> dict[str, Any] | None:
+    """The reply in `body`, or None if it answers another command or is no reply at all."""
+    try:
+        answer = json.loads(body, parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        return None
+    fits = isinstance(answer, dict) and answer.get("id") == command_id and isinstance(answer.get("status"), str)
+    return answer if fits else None
+
+
+def _refuse(constant: str) -> None:
+    """Ref: RFC 8259 (no NaN, no Infinity)."""
+    raise ValueError(constant)
