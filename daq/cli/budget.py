@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,8 @@ from daq.report.budget_table import COLUMNS, budget_rows, combine
 from daq.sinks.store import open_readonly
 from daq.sinks.store.connection import database_errors
 from daq.units import PressureUnit
+
+_ID = re.compile("[0-9]{1,18}")  # what fits the 64 bit of an SQLite integer
 
 _QUERY = """
     SELECT stable_reading.id, stable_reading.t_utc, stable_reading.engine, stable_reading.calibration_id, event.detail
@@ -35,8 +38,8 @@ def budget(reading: str, database: Path | None, config_path: Path | None, as_jso
 
 def stored(database: Path, reading: str) -> dict[str, Any]:
     """The reading with its budget. UsageError if there is no such reading, DataError if it carries no budget."""
-    if reading != "last" and not reading.isdecimal():
-        raise UsageError(f"{reading!r} is no reading.", "Give the number of a stable reading, or `last`.")
+    if reading != "last" and not _ID.fullmatch(reading):
+        raise UsageError(f"{reading[:40]!r} is no reading.", "Give the number of a stable reading, or `last`.")
     choice, values = ("1", []) if reading == "last" else ("stable_reading.id = ?", [int(reading)])
     source = open_readonly(database)
     try:
