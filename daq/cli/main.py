@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from daq.errors import BoretightError
+from daq.errors import BoretightError, UsageError
 
 app = typer.Typer(
     name="boretight",
@@ -40,6 +40,9 @@ NoteOption = Annotated[str, typer.Option("--note", help="Anything worth remember
 AmbientOption = Annotated[float | None, typer.Option("--ambient-c", help="Air temperature at the bench, Celsius.")]
 BarometerOption = Annotated[float | None, typer.Option("--ambient-kpa", help="Barometer at the bench, kPa.")]
 UcdOption = Annotated[float, typer.Option("--u-cd", min=0, help="Standard uncertainty of the jets' Cd, percent.")]
+
+WRONG_WORDS = 2
+"""How typer ends when it does not understand the command line, as is common; here sysexits.h holds for all errors."""
 
 
 def example(text: str) -> dict[str, Any]:
@@ -311,6 +314,8 @@ def main() -> None:
     except BoretightError as error:
         print(f"boretight: {error}", file=sys.stderr)
         sys.exit(error.exit_code)
+    except SystemExit as ended:
+        sys.exit(UsageError.exit_code if ended.code == WRONG_WORDS else ended.code)
 
 
 if __name__ == "__main__":
