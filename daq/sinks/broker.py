@@ -101,8 +101,15 @@ class EmbeddedBroker:
             if self._process is not None and self._process.poll() is not None:
                 _log.warning("The embedded MQTT broker ended (code %s); starting it again.", self._process.returncode)
                 self._stop()
-                with contextlib.suppress(UnavailableError):
-                    await self._start([self.port])
+                await self._start_again()
+
+    async def _start_again(self) -> None:
+        """Whatever is in the way, the next look tries once more: also after a child that lives and does not answer."""
+        try:
+            await self._start([self.port])
+        except Exception as error:
+            _log.warning("The embedded MQTT broker cannot be started again: %s", error)
+            await asyncio.to_thread(self._stop)
 
 
 def _port_of(line: str) -> int:
