@@ -15,16 +15,24 @@ Case = tuple[float, int, str]
 
 
 def worst(found: Sequence[BenchFinding], faulty: Sequence[FaultFinding]) -> list[str]:
-    lines = [f"fault missed: bench {each.number}: {each.kind}" for each in faulty if each.late_s is None]
-    lines += [
-        f"told besides {each.kind}: bench {each.number}: {', '.join(each.besides)}" for each in faulty if each.besides
-    ]
+    lines = [*_faulty(faulty)]
     for title, cases_of in KINDS:
         cases = sorted((case for bench in found for case in cases_of(bench)), reverse=True)
         if cases:
             lines.append(f"{title}: {len(cases)}" + (f", the worst {MOST}" if len(cases) > MOST else ""))
         lines += [f"  bench {number}: {text}" for _, number, text in cases[:MOST]]
     return lines
+
+
+def _faulty(faulty: Sequence[FaultFinding]) -> Iterator[str]:
+    """What was missed and what was told besides, with the numbers of the benches."""
+    cases: dict[str, list[int]] = {}
+    for each in faulty:
+        texts = [f"{word} told besides {each.kind}" for word in each.besides]
+        for text in texts if each.late_s is not None else [f"{each.kind} missed", *texts]:
+            cases.setdefault(text, []).append(each.number)
+    for text, numbers in sorted(cases.items(), key=lambda case: -len(case[1])):
+        yield f"{text}: {len(numbers)}, bench {', '.join(map(str, numbers[:3]))}"
 
 
 def _not_covered(bench: BenchFinding) -> Iterator[Case]:
