@@ -252,6 +252,45 @@ def test_newest_wins_while_the_sink_is_away() -> None:
     assert sink.marks == ["mark 19"]
 
 
+def test_flushing_waits_until_all_is_written_and_leaves_the_sink_open() -> None:
+    sink = ListSink()
+
+    async def for_ever(seconds: float) -> None:
+        await asyncio.Event().wait()
+
+    runner = SinkRunner(sink, DropPolicy.NEVER_DROP, linger_s=1.0, sleep=for_ever)
+
+    async def scene() -> int:
+        runner.put(delivery(samples(0, 1)))
+        runner.put(delivery(samples(1, 1)))
+        left = await runner.flush(30)
+        assert (len(sink.written), runner.status.written, sink.closed) == (1, 2, 0)
+        runner.put(mark("after"))
+        await until(lambda: sink.marks == ["after"])
+        return left
+
+    assert play(runner, scene) == 0
+
+
+def test_flushing_gives_up_at_the_time_out_says_what_is_left_and_loses_nothing() -> None:
+    sink = ListSink()
+    runner = SinkRunner(sink, DropPolicy.NEVER_DROP)
+
+    async def scene() -> int:
+        sink.free.clear()
+        runner.put(mark("a"))
+        await until(lambda: runner.status.queued == 1)
+        runner.put(mark("b"))
+        left = await runner.flush(0.01)
+        assert (sink.marks, sink.closed) == ([], 0)
+        sink.free.set()
+        await until(lambda: not runner.status.queued)
+        return left
+
+    assert play(runner, scene) == 2
+    assert sink.marks == ["a", "b"]
+
+
 def test_draining_cuts_a_pause_short_and_tries_once_more() -> None:
     sink, sleeps = ListSink(StorageError("full")), Sleeps()
     runner = SinkRunner(sink, DropPolicy.NEVER_DROP, back_off=BackOff(first_s=3600, most_s=3600, draw=worst))
