@@ -26,6 +26,7 @@ from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Mark, M
 from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
+from daq.sinks.disk import storage_errors
 from daq.sinks.mqtt import MqttSettings, MqttSink
 from daq.sinks.payloads import BenchDescription, StatusFields, rfc3339
 from daq.sinks.raw_log import RawLogHeader, RawLogWriter
@@ -265,6 +266,9 @@ class Daemon:
     # ---- storage
 
     def _begin_raw_log(self) -> RawLogWriter:
+        """A folder that has to be made is the user's alone. Ref: XDG Base Directory Specification, "Referencing"."""
+        with storage_errors(self.config.storage.folder, "make the folder of the database and the raw logs"):
+            self.config.storage.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         header = RawLogHeader(
             self.config.bench, self.boot_id, rfc3339(time.time()), software(),
             self.config.model_dump(mode="json"), asdict(self._bench.calibration),

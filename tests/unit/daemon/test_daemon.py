@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import re
 import signal
 
 import pytest
 
 from daq import daemon as module
-from daq.config import Config, MqttSection
+from daq.config import Config, MqttSection, StorageSection
 from daq.daemon import Daemon, Health, mqtt_settings, new_boot_id
 from daq.errors import StorageError, UnavailableError
 from daq.records import Board, Delivery, LineFormat, LinkChange, Restarted
@@ -181,6 +182,17 @@ def test_health_counts_what_goes_by() -> None:
 
 
 # ---- names and places
+
+
+@pytest.mark.parametrize("made", [False, True])
+def test_a_folder_that_is_made_is_private_and_one_that_is_there_stays_as_it_is(config: Config, made: bool) -> None:
+    folder = config.storage.folder / "new"
+    if made:
+        folder.mkdir(mode=0o755)
+    before = folder.stat().st_mode if made else None
+    run(config.model_copy(update={"storage": StorageSection(folder=folder)}), Scripted(a_measurement(1.0)))
+    mode = folder.stat().st_mode
+    assert mode == before if made else os.name != "posix" or mode & 0o077 == 0
 
 
 def test_two_boots_of_one_second_differ() -> None:
