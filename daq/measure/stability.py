@@ -21,8 +21,9 @@ from daq.measure.trailing import Trailing, windows
 from daq.records import Bools, Floats, Instrument, Ints, Pressures, Tap
 
 WINDOW_ROWS = (15, 25, 40)
-ENTER_PER_S, LEAVE_PER_S = 0.0025, 0.004
-"""Slopes of either pressure that count as settled: to become, and to stay stable; parts of the set point a second."""
+ENTER_PER_S, LEAVE_PER_S = 0.0015, 0.003
+"""Slopes of either pressure that count as settled: to become, and to stay stable; parts of the set point a second.
+The limit to enter was halved after random benches: one reading in twenty was told before its last tenth was over."""
 MOVED = 0.003
 """A stable value is told again when the loss has moved by this much (0.3 points)."""
 EPISODE_GAP_S = 0.5

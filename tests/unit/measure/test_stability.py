@@ -40,14 +40,14 @@ def loss_pct(window: StableWindow) -> float:
 @pytest.mark.parametrize("volume_cc", [50.0, 100.0])
 @pytest.mark.parametrize("loss", [2.0, 10.0, 40.0])
 def test_a_filled_cylinder_is_told_soon_and_right(bench, instrument, loss, volume_cc, wall_w_k) -> None:
-    """Settled: within 0.1 psi of the end. Told within 0.8 s after it, off by less than 0.2 points, and once."""
+    """Settled: within 0.1 psi of the end. Told within 0.95 s after it, off by less than 0.2 points, and once."""
     leak = bench.leak_m2(loss)
     supply, cylinder = bench.run(9.0, lambda t: leak, volume_cc=volume_cc, wall_w_k=wall_w_k)
     settled_s = np.flatnonzero(np.abs(cylinder - cylinder[-1]) > 0.1)[-1] * 0.001
     empty = np.zeros(2000)
     pressures = bench.ticks(np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((empty, cylinder)))
     stable, told = judge(instrument, pressures)
-    assert -0.5 < told[0].t_s - 2 - settled_s < 0.8
+    assert -0.5 < told[0].t_s - 2 - settled_s < 0.95
     assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.2)
     assert len(told) == 1 and stable[-1]
     moving = np.abs(pressures.cylinder_gauge_pa / PSI - cylinder[-1]) > 0.5
@@ -112,7 +112,7 @@ def test_a_tap_and_its_recovery_are_not_stable_and_what_follows_is_told_anew(ben
 
 def test_a_stuck_coarse_converter_does_not_look_exact(bench, instrument) -> None:
     """Flat to the last bit: the noise found is zero, the resolution says what could hide in it."""
-    count_psi = 150 / 0.8 / 2**7
+    count_psi = 150 / 0.8 / 2**8
     pressures = bench.flat(8, noise_psi=0.0, count_psi=count_psi)
     _, naive = judge(instrument, pressures)
     _, told = judge(instrument, pressures, resolution_pa=count_psi * PSI)
@@ -178,12 +178,12 @@ def test_a_tap_counts_for_the_rows_of_later_calls_too(bench, instrument) -> None
 
 
 def test_the_slope_has_hysteresis(bench, instrument) -> None:
-    """0.3 % of the set point a second is too much to become stable and not enough to leave it."""
+    """0.2 % of the set point a second is too much to become stable and not enough to leave it."""
     n = 4000
-    drift = -0.3 * np.maximum(np.arange(n) * 0.001 - 2.0, 0)
+    drift = -0.2 * np.maximum(np.arange(n) * 0.001 - 2.0, 0)
     stable, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 + drift, noise_psi=0.01))
     assert stable[40:].all()
-    late, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.3 * np.arange(n) * 0.001, noise_psi=0.01))
+    late, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.2 * np.arange(n) * 0.001, noise_psi=0.01))
     assert not late.any()
 
 
