@@ -36,4 +36,4 @@ def _inputs(pieces: Path) -> list[LinkUp | Chunk]:
     """As a host would have seen it: a board of 12 bits that sends 200 samples a second."""
     chunks = [json.loads(line) for line in pieces.read_text(encoding="utf-8").splitlines()]
     board = Board(LineFormat.FRAMED, 12, rate_hz=200.0)
-    return [LinkUp(0.0, board), *(Chunk(chunk["t_s"], chunk["data"].encode("latin-1")) for chunk in chunks)]
+    return [LinkUp(0.0, board), *(Chunk(chunk["t_s"], chunk["data"].encode("latin-1")) for chunk in chunks[1:])]

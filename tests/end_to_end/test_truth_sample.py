@@ -53,7 +53,7 @@ def test_nothing_is_called_stable_that_moves_or_has_no_air(found: list[BenchFind
 
 def test_stable_comes_soon_after_it_is_true(found: list[BenchFinding]) -> None:
     late_s = [each.reading_s - each.oracle_s for bench in found for each in bench.settlings if each.kind != "other"]
-    assert statistics.median(late_s) < 1.0
+    assert statistics.median(late_s) < 1.5
 
 
 def test_taps_are_found_and_not_invented(found: list[BenchFinding]) -> None:
