@@ -16,8 +16,11 @@ from daq.records import Bools, Floats, Instrument, Pressures, Tap
 
 LEAST_DEPTH = 0.008
 """A fall of less than this part of the set point is never a tap."""
-SHORTEST_S, LONGEST_S = 0.12, 3.5
-"""From the onset to the recovery: a shorter fall is a disturbance of the line, a longer one a leak or a loose hose."""
+SHORTEST_S, LONGEST_S = 0.08, 3.5
+"""From the onset to the recovery: a shorter fall is a disturbance of the line, a longer one a leak or a loose hose. A
+tight small cylinder is full again in two ticks."""
+SHORTEST_CUT_S = 0.12
+"""The same where the next fall cuts the recovery short: the first ticks of venting look so."""
 _NOISE_LIMIT = 7.0
 _LEAST_COUNTS = 4.0
 _BACK = 0.9  # of the depth: recovered
@@ -91,10 +94,10 @@ class _Fall:
         up_pa, again_pa = self.high_pa - self.low_pa, self.high_pa - row.low_pa
         return up_pa >= _SECOND_AFTER * self.depth_pa and again_pa > max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
 
-    def tap(self, segment: int, end_s: float) -> list[Tap]:
+    def tap(self, segment: int, end_s: float, shortest_s: float) -> list[Tap]:
         explained = self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
         spike = self.from_pa - self.mean_low_pa < _MEAN_SHARE * self.depth_pa
-        if explained or spike or end_s - self.onset_s < SHORTEST_S:
+        if explained or spike or end_s - self.onset_s < shortest_s:
             return []
         return [Tap(segment, end_s, self.onset_s, self.depth_pa, end_s - self.onset_s)]
 
@@ -151,12 +154,12 @@ class TapDetector:
             return []
         if fall.falls_again(row):
             self._fall = _begin_fall(row, fall.usual_pa, fall.limit_pa)
-            return fall.tap(self._segment, row.t_s)
+            return fall.tap(self._segment, row.t_s, SHORTEST_CUT_S)
         fall.follow(row)
         if not fall.recovered(row):
             return []
         self._fall, self._last, self._last_row = None, fall, number
-        return fall.tap(self._segment, row.t_s)
+        return fall.tap(self._segment, row.t_s, SHORTEST_S)
 
     def _onset(self, row: _Row, number: int) -> _Fall | None:
         """A fall begins where the line is held and under pressure. Right after a fall the ticks before are not calm,
