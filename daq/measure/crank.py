@@ -23,7 +23,8 @@ BACK_S = 0.5
 
 
 class CrankMonitor:
-    """Compares each row with the newest stable pressure; a tap, a vented line or a new segment asks for a new one."""
+    """Compares each row with the highest stable pressure so far; a tap, a lost supply, a vented line or a new segment
+    asks for a new one."""
 
     def __init__(self, instrument: Instrument) -> None:
         self._set_point_pa = instrument.set_point_pa
@@ -31,7 +32,7 @@ class CrankMonitor:
 
     def _begin(self, segment: int) -> None:
         self._segment = segment
-        self._stable_pa = np.nan
+        self._stable_pa = -np.inf
         self._switch = Switch(STAYS_S, BACK_S)
 
     def feed(self, pressures: Pressures, held: Bools, stable: Bools, taps: Sequence[Tap]) -> list[Fault]:
@@ -39,23 +40,29 @@ class CrankMonitor:
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         cylinder = pressures.cylinder_gauge_pa
-        expected = self._expected(pressures.t_s, cylinder, stable, taps)
+        expected = self._expected(held, pressures, stable, taps)
         fallen = held & (expected - cylinder > FALLEN * self._set_point_pa)
         on, changes = self._switch.feed(pressures.t_s, fallen, ~fallen)
         return [self._fault(pressures, expected, row, bool(on[row])) for row in changes.tolist()]
 
-    def _expected(self, t_s: Floats, cylinder: Floats, stable: Bools, taps: Sequence[Tap]) -> Floats:
-        """For each row the cylinder pressure of the newest stable row since the last tap or vent; NaN without one."""
-        rows = np.arange(len(t_s))
-        forget = cylinder < OFF_BELOW * self._set_point_pa
+    def _expected(self, held: Bools, pressures: Pressures, stable: Bools, taps: Sequence[Tap]) -> Floats:
+        """For each row the highest stable cylinder pressure since the last tap, vent or lost supply; NaN without one.
+
+        The highest, because what fell and is stable again at its new level has fallen all the same.
+        """
+        t_s, cylinder = pressures.t_s, pressures.cylinder_gauge_pa
+        forget = ~held | (cylinder < OFF_BELOW * self._set_point_pa)
         forget[np.searchsorted(t_s, [tap.t_s for tap in taps])] = True
-        last_stable = np.maximum.accumulate(np.where(stable, rows, -1))
-        last_forget = np.maximum.accumulate(np.where(forget, rows, -1))
-        known = np.where(last_stable >= 0, cylinder[last_stable], self._stable_pa)
-        expected = np.where(last_forget > last_stable, np.nan, known)
-        if len(rows):
-            self._stable_pa = float(expected[-1])
-        return expected
+        expected, start = np.empty_like(cylinder), 0
+        seen = np.where(stable & ~forget, cylinder, -np.inf)
+        for stop in [*np.flatnonzero(np.diff(forget.astype(np.int8), prepend=0)).tolist(), len(t_s)]:
+            if stop > start:
+                highest = np.fmax.accumulate(seen[start:stop])
+                kept = -np.inf if forget[start] else np.fmax(highest, self._stable_pa)
+                expected[start:stop] = kept
+                self._stable_pa = float(expected[stop - 1])
+                start = stop
+        return np.where(np.isfinite(expected), expected, np.nan)
 
     def _fault(self, pressures: Pressures, expected: Floats, row: int, came: bool) -> Fault:
         now_pa = float(pressures.cylinder_gauge_pa[row])
