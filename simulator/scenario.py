@@ -10,9 +10,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError, model_validator
 
-from simulator.actions import AnyAction, Fraction, TapBlows
+from simulator.actions import AnyAction, TapBlows
 from simulator.errors import ScenarioError
-from simulator.section import NonNegative, Positive, Section
+from simulator.section import Fraction, NonNegative, Positive, Section
 
 PathName = Literal["intake", "exhaust", "crankcase", "coolant", "next_cylinder"]
 CylinderNumber = Annotated[int, Field(ge=1, le=99)]

@@ -10,6 +10,7 @@ from pydantic_core import PydanticCustomError
 
 NonNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+Fraction = Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class Section(BaseModel):

@@ -78,3 +78,11 @@ def test_air_that_is_never_opened() -> None:
 def test_taps_of_the_script_are_mallet_blows_by_default() -> None:
     (tap, _) = (action for _, _, action in actions("[script]\n") if isinstance(action, Tap))
     assert (tap.count, tap.path, tap.clears) == (2, "exhaust", 0.0)
+
+
+def test_an_action_that_does_not_say_what_it_does_cannot_be_made() -> None:
+    class Idle(Action):
+        """Says nothing."""
+
+    with pytest.raises(TypeError, match="abstract"):
+        Idle()  # type: ignore[abstract]
