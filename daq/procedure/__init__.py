@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from daq.procedure.engine import EngineOrder
-from daq.procedure.states import Procedure
+from daq.procedure.engine import EngineOrder, EngineProfile
+from daq.procedure.plan import TestPlan, plan_from
+from daq.procedure.procedure import Procedure
 
-__all__ = ["EngineOrder", "Procedure"]
+__all__ = ["EngineOrder", "EngineProfile", "Procedure", "TestPlan", "plan_from"]
