@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from daq.procedure.engine import EngineOrder, EngineProfile
-from daq.procedure.plan import TestPlan, plan_from
-from daq.procedure.procedure import Procedure
+from daq.procedure.states import Procedure
 
-__all__ = ["EngineOrder", "EngineProfile", "Procedure", "TestPlan", "plan_from"]
+__all__ = ["EngineOrder", "EngineProfile", "Procedure"]
