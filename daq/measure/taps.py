@@ -16,17 +16,19 @@ from daq.records import Bools, Floats, Instrument, Pressures, Tap
 
 LEAST_DEPTH = 0.008
 """A fall of less than this part of the set point is never a tap."""
-SHORTEST_S, LONGEST_S = 0.08, 3.5
-"""From the onset to the recovery: a shorter fall is a disturbance of the line, a longer one a leak or a loose hose. A
-tight small cylinder is full again in two ticks."""
+LONGEST_S = 3.5
+"""From the onset to the recovery: a longer fall is a leak or a loose hose."""
 SHORTEST_CUT_S = 0.12
-"""The same where the next fall cuts the recovery short: the first ticks of venting look so."""
+"""Where the next fall cuts the recovery short, it must have lasted so long: the first ticks of venting look so."""
 _NOISE_LIMIT = 7.0
 _LEAST_COUNTS = 4.0
 _BACK = 0.9  # of the depth: recovered
 _HALF_BACK, _FLAT_S = 0.5, 0.5  # of the depth, and how long at rest: recovered to a new, lower level
 _SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.15  # of the depth: how far up, then how far down again
-_MEAN_SHARE = 0.3  # of the depth must show in the mean of some tick, for a cylinder fills more slowly than a tick
+_MEAN_SHARE, _SUM_SHARE = 0.25, 0.4
+"""Of the depth, what must show in the mean of some tick, and in all means together. A cylinder can only be filled
+through the restrictor: the smallest tight one (30 cc) takes some 20 ms for it, beside the blow itself, so no mean hides
+a whole fall; one bad sample of three or more does not show so much."""
 _SUPPLY_SHARE = 2.0  # the fall must be this many times that of the supply
 _CALM_ROWS = 31
 _MEDIAN_STEP_TO_SIGMA = 1.482602218505602 / 2**0.5
@@ -63,9 +65,11 @@ class _Fall:
     supply_high_pa: float
     supply_low_pa: float
     low_pa: float
-    mean_low_pa: float = np.inf
+    mean_low_pa: float
+    missing_pa: float
+    """How far the means lay below the begin, summed over the ticks."""
     high_pa: float = -np.inf
-    """Highest mean from the tick of the lowest sample on."""
+    """Highest mean after the tick of the lowest sample, whose own mean may still hold what came before the fall."""
     rest_pa: float = -np.inf
     """The level that the recovery was last seen to pass, and when."""
     rest_s: float = 0.0
@@ -77,15 +81,17 @@ class _Fall:
     def follow(self, row: _Row) -> None:
         self.supply_low_pa = min(self.supply_low_pa, row.supply_pa)
         self.mean_low_pa = min(self.mean_low_pa, row.mean_pa)
+        self.missing_pa += max(self.from_pa - row.mean_pa, 0.0)
         if row.low_pa < self.low_pa:
             self.low_pa, self.high_pa, self.rest_pa = row.low_pa, -np.inf, -np.inf
-        self.high_pa = max(self.high_pa, row.mean_pa)
+        else:
+            self.high_pa = max(self.high_pa, row.mean_pa)
         if row.mean_pa > self.rest_pa + self.limit_pa / 4:
             self.rest_pa, self.rest_s = row.mean_pa, row.t_s
 
     def recovered(self, row: _Row) -> bool:
-        missing_pa = max((1 - _BACK) * self.depth_pa, self.limit_pa / 4)
-        if self.high_pa >= self.usual_pa - missing_pa:
+        most_pa = max((1 - _BACK) * self.depth_pa, self.limit_pa / 4)
+        if self.high_pa >= self.usual_pa - most_pa:
             return True
         half_back = self.high_pa - self.low_pa >= _HALF_BACK * self.depth_pa
         return half_back and row.t_s - self.rest_s >= _FLAT_S
@@ -94,12 +100,16 @@ class _Fall:
         up_pa, again_pa = self.high_pa - self.low_pa, self.high_pa - row.low_pa
         return up_pa >= _SECOND_AFTER * self.depth_pa and again_pa > max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
 
-    def tap(self, segment: int, end_s: float, shortest_s: float) -> list[Tap]:
+    def tap(self, segment: int, end_s: float) -> list[Tap]:
         explained = self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
-        spike = self.from_pa - self.mean_low_pa < _MEAN_SHARE * self.depth_pa
-        if explained or spike or end_s - self.onset_s < shortest_s:
+        if explained or self._spike():
             return []
         return [Tap(segment, end_s, self.onset_s, self.depth_pa, end_s - self.onset_s)]
+
+    def _spike(self) -> bool:
+        """Too little air is missing for a fall so deep: single samples were disturbed, or it is noise."""
+        least_pa = max(_MEAN_SHARE * self.depth_pa, self.limit_pa / 2)
+        return self.from_pa - self.mean_low_pa < least_pa or self.missing_pa < _SUM_SHARE * self.depth_pa
 
 
 class TapDetector:
@@ -154,12 +164,12 @@ class TapDetector:
             return []
         if fall.falls_again(row):
             self._fall = _begin_fall(row, fall.usual_pa, fall.limit_pa)
-            return fall.tap(self._segment, row.t_s, SHORTEST_CUT_S)
+            return fall.tap(self._segment, row.t_s) if row.t_s - fall.onset_s >= SHORTEST_CUT_S else []
         fall.follow(row)
         if not fall.recovered(row):
             return []
         self._fall, self._last, self._last_row = None, fall, number
-        return fall.tap(self._segment, row.t_s, SHORTEST_S)
+        return fall.tap(self._segment, row.t_s)
 
     def _onset(self, row: _Row, number: int) -> _Fall | None:
         """A fall begins where the line is held and under pressure. Right after a fall the ticks before are not calm,
@@ -182,6 +192,8 @@ def _begin_fall(row: _Row, usual_pa: float, limit_pa: float) -> _Fall:
         supply_high_pa=supply_high_pa,
         supply_low_pa=row.supply_pa,
         low_pa=row.low_pa,
+        mean_low_pa=row.mean_pa,
+        missing_pa=row.before_pa - row.mean_pa,
     )
 
 

@@ -1,4 +1,5 @@
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -168,3 +169,41 @@ def test_a_fall_does_not_reach_into_the_next_segment(bench, instrument) -> None:
         return taps
 
     assert len(found(0)) == 1 and not found(1)
+
+
+@pytest.mark.parametrize("after_pct", [1.0, 3.0])
+@pytest.mark.parametrize("phase_s", [0.0, 0.012, 0.025, 0.038, 0.049])
+@pytest.mark.parametrize(("area_m2", "seconds"), [(3e-6, 0.004), (10e-6, 0.004), (10e-6, 0.02)])
+def test_a_tap_on_a_tight_small_cylinder_is_one_tap(
+    bench, instrument, phase_s: float, after_pct: float, area_m2: float, seconds: float
+) -> None:
+    """Full again within one tick or two; whether the blow falls early or late in a tick makes no difference."""
+    leak = tapped(bench.leak_m2(3), (4.0 + phase_s, seconds, area_m2), after_m2=bench.leak_m2(after_pct))
+    signal = bench.run(6.0, leak, start_psi=97.0, volume_cc=30.0)
+    (tap,) = detect(instrument, bench.ticks(*signal))
+    assert tap.onset_s == pytest.approx(4.0 + phase_s, abs=0.06)
+
+
+@pytest.mark.parametrize("samples", [3, 4, 10])
+def test_one_bad_sample_is_no_tap_on_a_slow_board(bench, instrument, samples: int) -> None:
+    rng = np.random.default_rng(4)
+    cylinder = 90 + 0.02 * rng.standard_normal((400, samples))
+    cylinder[100::37, 1] -= 30.0
+    pressures = bench.ticks(np.full(20_000, 100.0), np.full(20_000, 90.0))
+    disturbed = replace(
+        pressures,
+        cylinder_gauge_pa=cylinder.mean(axis=1) * 6894.76,
+        cylinder_low_gauge_pa=cylinder.min(axis=1) * 6894.76,
+    )
+    assert not detect(instrument, disturbed)
+
+
+def test_a_fall_that_rests_at_its_lowest_is_one_tap_from_its_first_tick(bench, instrument) -> None:
+    """The mean of the tick with the lowest sample still holds what came before: it is no recovery."""
+    pressures = bench.flat(6.0, noise_psi=0.01)
+    for row, (mean_psi, low_psi) in enumerate([(89.8, 86.0), (71.1, 63.0), (73.0, 65.0), (84.6, 80.4), (89.0, 88.0)]):
+        pressures.cylinder_gauge_pa[80 + row] = mean_psi * 6894.76
+        pressures.cylinder_low_gauge_pa[80 + row] = low_psi * 6894.76
+    (tap,) = detect(instrument, pressures)
+    assert tap.onset_s == pressures.t_s[80] and tap.t_s == pressures.t_s[84]
+    assert tap.depth_pa / 6894.76 == pytest.approx(27.0, abs=0.1)
