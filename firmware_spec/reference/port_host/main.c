@@ -1,0 +1,293 @@
+/* The board as a process on a pseudo-terminal, in real time.
+ *
+ *     board [--link PATH] [--baud N] [--eeprom FILE]
+ *
+ * prints the path to open, and obeys lines on its standard input (bench.h). Ends by a signal. */
+#define _XOPEN_SOURCE 700
+
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "bench.h"
+#include "board.h"
+#include "button.h"
+#include "frames.h"
+#include "port.h"
+#include "ring.h"
+#include "sampler.h"
+#include "terminal.h"
+
+#define EEPROM_BYTES 1024
+#define WAIT_MS 2
+#define LATE_MOST_S 1 /* a process that stood still for longer does not make up for it */
+
+static struct traits traits = {
+    .identity = "Boretight,Reference Host,0,1.0",
+    .baud = 115200,
+    .fastest_hz = 2000,
+    .reference_low = 47500,
+    .reference_high = 52500,
+    .bits = BENCH_BITS,
+    .absolute = false,
+};
+
+static struct bench bench = BENCH_AT_START;
+static struct ring sent, heard;
+static uint8_t eeprom[EEPROM_BYTES];
+static const char *eeprom_path;
+static volatile sig_atomic_t ended;
+static uint64_t started_us, next_due_us;
+static uint16_t rate;
+static uint32_t samples;
+
+static uint64_t monotonic_us(void)
+{
+    struct timespec now;
+
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (uint64_t)now.tv_sec * 1000000u + (uint64_t)now.tv_nsec / 1000u;
+}
+
+/* ---- what the core asks for ---- */
+
+const struct traits *port_traits(void)
+{
+    return &traits;
+}
+
+uint32_t port_now_us(void)
+{
+    return (uint32_t)(monotonic_us() - started_us);
+}
+
+uint8_t port_lock(void)
+{
+    return 0; /* one thread, no interrupts */
+}
+
+void port_unlock(uint8_t before)
+{
+    (void)before;
+}
+
+bool port_receive(uint8_t *byte)
+{
+    return ring_take(&heard, byte);
+}
+
+uint16_t port_room(void)
+{
+    return ring_room(&sent);
+}
+
+void port_send(const char *bytes, uint8_t length)
+{
+    while (length--)
+        ring_put(&sent, (uint8_t)*bytes++);
+}
+
+void port_set_rate(uint16_t rate_hz)
+{
+    rate = rate_hz;
+}
+
+bool port_button_down(void)
+{
+    return bench.button_down;
+}
+
+void port_light(bool on)
+{
+    (void)on;
+}
+
+bool port_eeprom_ready(void)
+{
+    return true;
+}
+
+uint8_t port_eeprom_read(uint16_t address)
+{
+    return eeprom[address];
+}
+
+void port_eeprom_write(uint16_t address, uint8_t value)
+{
+    FILE *file = eeprom_path ? fopen(eeprom_path, "wb") : NULL;
+
+    eeprom[address] = value;
+    if (file) {
+        fwrite(eeprom, 1, sizeof eeprom, file);
+        fclose(file);
+    }
+}
+
+bool port_memory_sound(void)
+{
+    return true;
+}
+
+/* ---- the world around it ---- */
+
+static void load_eeprom(void)
+{
+    FILE *file = eeprom_path ? fopen(eeprom_path, "rb") : NULL;
+
+    memset(eeprom, 0xFF, sizeof eeprom);
+    if (file) {
+        if (fread(eeprom, 1, sizeof eeprom, file) < sizeof eeprom)
+            fputs("the EEPROM file is short; the rest counts as erased\n", stderr);
+        fclose(file);
+    }
+}
+
+static void start(uint8_t cause)
+{
+    started_us = next_due_us = monotonic_us();
+    board_start(cause);
+}
+
+/* A sample that is due is taken as if it had been taken in time: air does not change while a process waits its turn. */
+static void sample(void)
+{
+    uint64_t now_us = monotonic_us();
+    struct conversion seen;
+
+    if (now_us > next_due_us + LATE_MOST_S * 1000000u)
+        next_due_us = now_us;
+    while (next_due_us <= now_us) {
+        seen.midpoint_us = (uint32_t)(next_due_us - started_us);
+        seen.supply = bench_count(bench.supply_pa, 2 * samples);
+        seen.cylinder = bench_count(bench.cylinder_pa, 2 * samples + 1);
+        seen.reference = bench_reference(&bench);
+        seen.saturated = !seen.supply || !seen.cylinder || seen.supply >> BENCH_BITS || seen.cylinder >> BENCH_BITS;
+        samples++;
+        if (sampler_due())
+            sampler_done(&seen);
+        board_poll();
+        next_due_us += 1000000u / rate;
+    }
+}
+
+/* What the other end does not fetch waits, and nothing else does; what nobody listens to is lost. */
+static void send_what_waits(int terminal)
+{
+    uint8_t byte;
+
+    if (!terminal_listening(terminal)) {
+        while (ring_take(&sent, &byte))
+            ;
+        return;
+    }
+    while (!ring_empty(&sent)) {
+        byte = sent.bytes[sent.tail];
+        if (write(terminal, &byte, 1) != 1)
+            return;
+        ring_take(&sent, &byte);
+    }
+}
+
+static void hear(int terminal)
+{
+    uint8_t bytes[64];
+    ssize_t count;
+
+    if (ring_room(&heard) < sizeof bytes)
+        return;
+    count = read(terminal, bytes, sizeof bytes);
+    for (ssize_t i = 0; i < count; i++)
+        ring_put(&heard, bytes[i]);
+}
+
+/* Lines of the standard input, as far as they have come. */
+static void obey(void)
+{
+    static char line[128];
+    static size_t length;
+    static bool over;
+    struct pollfd input = {STDIN_FILENO, POLLIN, 0};
+    bool was_down = bench.button_down;
+    char c;
+
+    while (!over && poll(&input, 1, 0) == 1) {
+        if (read(STDIN_FILENO, &c, 1) != 1) {
+            over = true;
+        } else if (c != '\n') {
+            if (length < sizeof line - 1)
+                line[length++] = c;
+        } else {
+            line[length] = 0;
+            length = 0;
+            bench_obey(&bench, line);
+        }
+        if (bench.button_down != was_down)
+            button_edge(port_now_us());
+        was_down = bench.button_down;
+    }
+    if (bench.reset >= 0) {
+        start((uint8_t)bench.reset);
+        bench.reset = -1;
+    }
+}
+
+static void run(int terminal)
+{
+    struct timespec pause = {0, WAIT_MS * 1000000L};
+
+    start(RESET_POWER_ON);
+    while (!ended) {
+        hear(terminal);
+        obey();
+        sample();
+        board_poll();
+        send_what_waits(terminal);
+        nanosleep(&pause, NULL);
+    }
+}
+
+static void end(int number)
+{
+    (void)number;
+    ended = 1;
+}
+
+static int usage(void)
+{
+    fputs("board [--link PATH] [--baud N] [--eeprom FILE]\n", stderr);
+    return 2;
+}
+
+int main(int count, char **arguments)
+{
+    const char *link_path = NULL;
+    int terminal;
+
+    for (int i = 1; i < count; i += 2) {
+        if (i + 1 == count)
+            return usage();
+        else if (!strcmp(arguments[i], "--link"))
+            link_path = arguments[i + 1];
+        else if (!strcmp(arguments[i], "--eeprom"))
+            eeprom_path = arguments[i + 1];
+        else if (!strcmp(arguments[i], "--baud"))
+            traits.baud = (uint32_t)strtoul(arguments[i + 1], NULL, 10);
+        else
+            return usage();
+    }
+    if ((terminal = terminal_open(link_path)) < 0)
+        return 1;
+    signal(SIGTERM, end);
+    signal(SIGINT, end);
+    load_eeprom();
+    run(terminal);
+    if (link_path)
+        unlink(link_path);
+    return 0;
+}
