@@ -16,6 +16,7 @@ from daq.measure.board_clock import BoardClock
 from daq.measure.calibration import calibrated_instrument, pressures, resolution_pa
 from daq.measure.crank import CrankMonitor
 from daq.measure.faults import FaultMonitor
+from daq.measure.fill import FillEstimator
 from daq.measure.leakage import readings
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StabilityMonitor, StableWindow
@@ -93,6 +94,7 @@ class Measurement:
         self._resolution_pa = resolution_pa(self._board, self._calibration, float(ticks.reference[0]))
         self._stability = StabilityMonitor(self._instrument, self._resolution_pa)
         self._taps = TapDetector(self._instrument, self._resolution_pa)
+        self._fill = FillEstimator(self._instrument, self._calibration, self._at_s, self._resolution_pa)
 
     def _reading(self, window: StableWindow) -> StableReading:
         assert self._first_s is not None
@@ -111,7 +113,7 @@ class Measurement:
         found = [self._reading(window) for window in windows]
         faults = [*self._faults.feed(gauge), *self._crank.feed(gauge, held, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
-        events += [*taps, *found]
+        events += [*taps, *found, *self._fill.feed(gauge, stable)]
         events.sort(key=lambda event: event.t_s)
         return [readings(gauge, held, stable, self._instrument)], events
 
