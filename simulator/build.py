@@ -6,6 +6,7 @@ from math import pi, radians
 
 from simulator.board import BoardTraits
 from simulator.commands import Calibration, Identity
+from simulator.engine import CylinderSection
 from simulator.line import LineTraits
 from simulator.physics.bench import Bench, BenchTraits, Cylinder
 from simulator.physics.crank import Crank, CrankGeometry, CrankTraits
@@ -14,7 +15,7 @@ from simulator.physics.leaks import LeakPath, Leaks
 from simulator.physics.noise import Wander, normals
 from simulator.physics.supply import Compressor, CompressorLimits, Regulator, RegulatorTraits
 from simulator.physics.transducer import Transducer, TransducerTraits
-from simulator.scenario import CylinderSection, Scenario, TransducerSection
+from simulator.scenario import Scenario, TransducerSection
 from simulator.units import CC, G_S, KPA, LITRE, MM, MM2, MS, PSI, kelvin
 
 _REGULATOR_NOISE, _SUPPLY_NOISE, _CYLINDER_NOISE = 1, 2, 3
@@ -25,8 +26,8 @@ def bench_of(scenario: Scenario, seed: int) -> Bench:
     compressor = _compressor(scenario)
     return Bench(
         bench_traits(scenario),
-        {cylinder.number: _cylinder(cylinder) for cylinder in scenario.cylinder},
-        _crank(scenario),
+        _cylinders(scenario),
+        crank_of(scenario),
         compressor,
         _regulator(scenario, seed),
     )
@@ -45,9 +46,28 @@ def bench_traits(scenario: Scenario) -> BenchTraits:
     )
 
 
-def leaks_of(cylinder: CylinderSection) -> Leaks:
-    areas = {LeakPath(path): area * MM2 for path, area in cylinder.leaks_mm2.items()}
-    return Leaks(areas, {LeakPath(path): area * MM2 for path, area in cylinder.debris_mm2.items()})
+def leaks_of(scenario: Scenario) -> dict[int, Leaks]:
+    """Number and leaks of each cylinder as it is found, with all that is wrong with the engine."""
+    leaks = {cylinder.number: _own_leaks(cylinder) for cylinder in scenario.cylinder}
+    for condition in scenario.condition:
+        for number in leaks:
+            if condition.on(number):
+                condition.worsen(leaks[number])
+    return leaks
+
+
+def crank_of(scenario: Scenario) -> Crank:
+    """The crank at top dead centre."""
+    engine = scenario.engine
+    return Crank(
+        CrankGeometry(engine.bore_mm * MM, engine.stroke_mm * MM, engine.rod_mm * MM, engine.clearance_cc * CC),
+        CrankTraits(
+            engine.friction_n_m,
+            engine.inertia_kg_m2,
+            radians(engine.exhaust_opens_deg),
+            engine.exhaust_area_mm2 * MM2,
+        ),
+    )
 
 
 def front_end_of(scenario: Scenario, bench: Bench, seed: int) -> FrontEnd:
@@ -84,21 +104,14 @@ def line_traits(scenario: Scenario) -> LineTraits:
     return LineTraits(scenario.line.drop_probability, scenario.line.flip_probability)
 
 
-def _cylinder(cylinder: CylinderSection) -> Cylinder:
-    return Cylinder(leaks_of(cylinder), radians(cylinder.off_tdc_deg))
+def _cylinders(scenario: Scenario) -> dict[int, Cylinder]:
+    leaks = leaks_of(scenario)
+    return {one.number: Cylinder(leaks[one.number], radians(one.off_tdc_deg)) for one in scenario.cylinder}
 
 
-def _crank(scenario: Scenario) -> Crank:
-    engine = scenario.engine
-    return Crank(
-        CrankGeometry(engine.bore_mm * MM, engine.stroke_mm * MM, engine.rod_mm * MM, engine.clearance_cc * CC),
-        CrankTraits(
-            engine.friction_n_m,
-            engine.inertia_kg_m2,
-            radians(engine.exhaust_opens_deg),
-            engine.exhaust_area_mm2 * MM2,
-        ),
-    )
+def _own_leaks(cylinder: CylinderSection) -> Leaks:
+    areas = {LeakPath(path): area * MM2 for path, area in cylinder.leaks_mm2.items()}
+    return Leaks(areas, {LeakPath(path): area * MM2 for path, area in cylinder.debris_mm2.items()})
 
 
 def _compressor(scenario: Scenario) -> Compressor:
@@ -126,7 +139,7 @@ def _regulator(scenario: Scenario, seed: int) -> Regulator:
     )
     wander = Wander(regulator.noise_psi * PSI, regulator.noise_time_s, normals(seed, _REGULATOR_NOISE))
     tank_middle_pa = 0.5 * (compressor.low_psi + compressor.high_psi) * PSI
-    return Regulator(scenario.bench.set_point_psi * PSI, traits, tank_middle_pa, wander)
+    return Regulator(scenario.first_set_point_psi * PSI, traits, tank_middle_pa, wander)
 
 
 def _transducer(transducer: TransducerSection) -> TransducerTraits:
@@ -138,6 +151,8 @@ def _transducer(transducer: TransducerSection) -> TransducerTraits:
         transducer.drift_psi_per_min * PSI / 60.0,
         transducer.noise_psi * PSI,
         transducer.response_ms * MS,
+        transducer.bow_psi * PSI,
+        transducer.full_scale_psi * PSI,
     )
 
 

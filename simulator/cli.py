@@ -133,7 +133,9 @@ def show(name: Annotated[str, typer.Argument(help="Name of a built-in scenario."
 
 @app.command()
 def truth(scenario: ScenarioName, as_json: AsJson = False) -> None:
-    """Show the true loss of each cylinder at the set point, before and after the taps of the scenario.
+    """Show the true loss of each cylinder at the set point, before and after the taps of the scenario, and its causes.
+
+    With --json also the area of each leak path, where the crank stands, set point and restrictor.
 
     Example: boretight-simulator truth four-cylinder
     """
@@ -146,11 +148,12 @@ def truth(scenario: ScenarioName, as_json: AsJson = False) -> None:
     if as_json:
         typer.echo(json.dumps([asdict(row) for row in rows]))
         return
-    typer.echo("cylinder  as found  after tap  leak area  after tap  largest path")
+    typer.echo("cylinder  as found  after tap  leak area  after tap  largest path   what is wrong")
     for row in rows:
         losses = f"{row.as_found_loss_pct:8.2f} %  {row.after_tap_loss_pct:7.2f} %"
         areas = f"{row.as_found_area_mm2:5.3f} mm2  {row.after_tap_area_mm2:5.3f} mm2"
-        typer.echo(f"{row.cylinder:>8}{losses}  {areas}  {row.worst_path}")
+        wrong = ", ".join([*row.conditions, *([f"crank {row.crank_off_deg:+g} deg"] if row.crank_off_deg else [])])
+        typer.echo(f"{row.cylinder:>8}{losses}  {areas}  {row.worst_path:<13}  {wrong}".rstrip())
 
 
 def main() -> None:

@@ -6,46 +6,17 @@ import tomllib
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError, model_validator
 
-from simulator.actions import AnyAction, TapBlows
+from simulator.actions import AnyAction
+from simulator.conditions import AnyCondition
+from simulator.engine import CylinderSection, EngineSection
 from simulator.errors import ScenarioError
+from simulator.inherit import merged
+from simulator.script import Script, ScriptSection
 from simulator.section import Fraction, NonNegative, Positive, Section
-
-PathName = Literal["intake", "exhaust", "crankcase", "coolant", "next_cylinder"]
-CylinderNumber = Annotated[int, Field(ge=1, le=99)]
-
-
-class EngineSection(Section):
-    """The engine on the bench. All that are shipped are invented."""
-
-    name: str
-    order: list[CylinderNumber]
-    bore_mm: Positive = 86.0
-    stroke_mm: Positive = 86.0
-    rod_mm: Positive = 143.0
-    clearance_cc: Positive = 55.0
-    friction_n_m: NonNegative = 15.0
-    inertia_kg_m2: Positive = 0.2
-    exhaust_opens_deg: Annotated[float, Field(gt=0.0, lt=180.0)] = 130.0
-    exhaust_area_mm2: Positive = 200.0
-
-    @model_validator(mode="after")
-    def _rod_is_long_enough(self) -> EngineSection:
-        if self.rod_mm <= 0.5 * self.stroke_mm:
-            raise ValueError("rod_mm must be longer than half of stroke_mm")
-        return self
-
-
-class CylinderSection(Section):
-    """Effective area of each leak path, and of debris that taps may clear from a valve seat."""
-
-    number: CylinderNumber
-    leaks_mm2: dict[PathName, NonNegative] = Field(default_factory=dict)
-    debris_mm2: dict[Literal["intake", "exhaust"], NonNegative] = Field(default_factory=dict)
-    off_tdc_deg: Annotated[float, Field(gt=-90.0, lt=90.0)] = 0.0
 
 
 class BenchSection(Section):
@@ -107,6 +78,7 @@ class TransducerSection(Section):
     zero_error_psi: float = 0.0
     span_error_pct: Annotated[float, Field(gt=-50.0, lt=50.0)] = 0.0
     hysteresis_psi: NonNegative = 0.0
+    bow_psi: float = 0.0
     drift_psi_per_min: float = 0.0
     noise_psi: NonNegative = 0.05
     response_ms: NonNegative = 1.0
@@ -159,31 +131,9 @@ class LineSection(Section):
     flip_probability: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
 
 
-class Departure(Section):
-    """Where the script is different for one cylinder."""
-
-    number: CylinderNumber
-    hold_s: NonNegative | None = None
-    after_tap_s: NonNegative | None = None
-    tap: TapBlows | None = None
-
-
-class ScriptSection(Section):
-    """What a careful mechanic does with each cylinder, in the order of the engine: connect, open the air, hold, tap,
-    hold again, vent, next."""
-
-    lead_in_s: NonNegative = 1.5
-    connect_s: NonNegative = 0.5
-    air_ramp_s: NonNegative = 0.4
-    hold_s: NonNegative = 6.0
-    after_tap_s: NonNegative = 4.2
-    vent_s: NonNegative = 2.5
-    tap: TapBlows = TapBlows(count=2)
-    cylinder: list[Departure] = Field(default_factory=list)
-
-
 class Scenario(Section):
-    """A whole scenario. Its time starts when the stream of the board is first started.
+    """A whole scenario. Its time starts when the stream of the board is first started. A file may begin with `like` and
+    the name of a built-in scenario; it then says only what is different.
 
     It ends `tail_s` after its last action, and never when it is `endless`.
     """
@@ -194,6 +144,7 @@ class Scenario(Section):
     tail_s: NonNegative = 1.0
     engine: EngineSection
     cylinder: Annotated[list[CylinderSection], Field(min_length=1)]
+    condition: list[AnyCondition] = Field(default_factory=list)
     bench: BenchSection = BenchSection()
     compressor: CompressorSection = CompressorSection()
     regulator: RegulatorSection = RegulatorSection()
@@ -213,9 +164,29 @@ class Scenario(Section):
                 raise ValueError(f"{where} names cylinder {number}; allowed: {', '.join(map(str, numbers))}")
         return self
 
+    @model_validator(mode="after")
+    def _script_tests_what_the_engine_has(self) -> Scenario:
+        order = self.script.order if self.script else None
+        if order and (len(set(order)) < len(order) or set(order) - set(self.engine.order)):
+            raise ValueError("script.order names cylinders of engine.order, each once")
+        return self
+
+    @property
+    def played(self) -> Script | None:
+        """The script on the engine of this scenario."""
+        return None if self.script is None else Script(self.script, self.engine, self.bench.set_point_psi)
+
+    @property
+    def first_set_point_psi(self) -> float:
+        """Where the regulator stands when the scenario begins."""
+        return self.script.soft_psi if self.script and self.script.is_soft(0) else self.bench.set_point_psi
+
     def _named_cylinders(self) -> Iterator[tuple[str, int]]:
         for departure in self.script.cylinder if self.script else []:
             yield "script.cylinder", departure.number
+        for place, condition in enumerate(self.condition, 1):
+            for number in condition.cylinders or []:
+                yield f"condition {place}", number
         for place, action in enumerate(self.action, 1):
             if action.do == "connect":
                 yield f"action {place}", action.cylinder
@@ -251,13 +222,26 @@ def load(name: str) -> Scenario:
 def parse(text: str, source: str) -> Scenario:
     """A scenario from TOML text; `source` names it in errors. Raises ScenarioError."""
     try:
-        return Scenario.model_validate(tomllib.loads(text))
+        return Scenario.model_validate(_tables(text, source))
     except tomllib.TOMLDecodeError as error:
         raise ScenarioError(f"{source} is not a TOML file.", "Correct it.", str(error)) from error
     except ValidationError as error:
         faults = [f"{_key(fault['loc'])}: {fault['msg'].removeprefix('Value error, ')}" for fault in error.errors()]
         what = f"{source} is not a scenario that can be run."
         raise ScenarioError(what, "Correct what is named above.", "; ".join(faults)) from error
+
+
+def _tables(text: str, source: str) -> dict[str, Any]:
+    """The tables of a file, on those of the built-in scenario that it is `like`."""
+    own = tomllib.loads(text)
+    base = own.pop("like", None)
+    if base is None:
+        return own
+    texts = built_in()
+    if base not in list(texts):  # what is no name at all is in no list either
+        what = f"{source} is like {base!r}, and there is no such scenario."
+        raise ScenarioError(what, f"Name one of {', '.join(texts)}.")
+    return merged(_tables(texts[base], base), own)
 
 
 def _key(location: tuple[int | str, ...]) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from simulator.actions import Action, Air, Connect, Rig, Tap, TapBlows, Vent
+from simulator.actions import Action, Air, Connect, Rig
 from simulator.errors import ScenarioError
-from simulator.scenario import Departure, Scenario, ScriptSection
+from simulator.scenario import Scenario
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +31,14 @@ def timeline_of(scenario: Scenario) -> Timeline:
     timed = actions_of(scenario)
     cues = sorted((cue for at_s, action in timed for cue in _cues(at_s, action)), key=lambda cue: cue.at_s)
     last_s = max((cue.at_s for cue in cues), default=0.0)
-    if scenario.script is not None:
-        last_s = max(last_s, _script_length_s(scenario, scenario.script))
+    if (script := scenario.played) is not None:
+        last_s = max(last_s, script.length_s)
     return Timeline(tuple(cues), None if scenario.endless else last_s + scenario.tail_s)
 
 
 def actions_of(scenario: Scenario) -> list[tuple[float, Action]]:
     """Every action with its time, those of the script first; in the order of time, equal times in the order named."""
-    timed = list(_script(scenario, scenario.script)) if scenario.script else []
+    timed = script.actions() if (script := scenario.played) else []
     air_on_s = _air_on_s(timed)
     previous_s = 0.0
     for place, action in enumerate(scenario.action, 1):
@@ -75,33 +75,3 @@ def _air_on_s(timed: list[tuple[float, Action]]) -> dict[int, float]:
         elif isinstance(action, Air) and connected is not None:
             opened[connected] = at_s
     return opened
-
-
-# ---- the script ----
-
-
-def _script(scenario: Scenario, script: ScriptSection) -> Iterator[tuple[float, Action]]:
-    at_s = script.lead_in_s
-    for number in scenario.engine.order:
-        hold_s, tap, after_tap_s = _steps(script, number)
-        yield at_s, Connect(do="connect", cylinder=number)
-        at_s += script.connect_s
-        yield at_s, Air(do="air", ramp_s=script.air_ramp_s)
-        at_s += script.air_ramp_s + hold_s
-        yield at_s, Tap(do="tap", **tap.model_dump())
-        at_s += tap.count * tap.every_s + after_tap_s
-        yield at_s, Vent(do="vent")
-        at_s += script.vent_s
-
-
-def _steps(script: ScriptSection, number: int) -> tuple[float, TapBlows, float]:
-    """Hold, taps and hold after them, for this cylinder."""
-    own = next((one for one in script.cylinder if one.number == number), Departure(number=number))
-    hold_s = script.hold_s if own.hold_s is None else own.hold_s
-    after_tap_s = script.after_tap_s if own.after_tap_s is None else own.after_tap_s
-    return hold_s, own.tap or script.tap, after_tap_s
-
-
-def _script_length_s(scenario: Scenario, script: ScriptSection) -> float:
-    vents_s = [at_s for at_s, action in _script(scenario, script) if isinstance(action, Vent)]
-    return max(vents_s, default=0.0) + script.vent_s

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf
+from math import inf, radians
 
 from simulator.actions import Connect, Tap
-from simulator.build import bench_traits, leaks_of
+from simulator.build import bench_traits, crank_of, leaks_of
 from simulator.physics.bench import BenchTraits
 from simulator.physics.gas import CP, flow_kg_s
-from simulator.physics.leaks import LeakPath
+from simulator.physics.leaks import LeakPath, Leaks
 from simulator.scenario import Scenario
 from simulator.timeline import actions_of
 from simulator.units import MM2, PSI
@@ -19,7 +19,12 @@ _HALVINGS = 60
 
 @dataclass(frozen=True, slots=True)
 class CylinderTruth:
-    """One cylinder as it is found, and after all taps of the timeline. Losses in percent of the gauge supply."""
+    """One cylinder as it is found, and after all taps of the timeline. Losses in percent of the gauge supply, at the
+    set point and behind the restrictor that are named. Areas are effective ones.
+
+    Where the crank does not stand at top dead centre, `open_valve_mm2` is what its valves let through; the losses and
+    the total areas hold that too. Where it does not hold (`crank_holds`), they are those of a crank that is held there.
+    """
 
     cylinder: int
     as_found_loss_pct: float
@@ -27,23 +32,67 @@ class CylinderTruth:
     as_found_area_mm2: float
     after_tap_area_mm2: float
     worst_path: str
+    as_found_mm2_by_path: dict[str, float]
+    after_tap_mm2_by_path: dict[str, float]
+    conditions: list[str]
+    crank_off_deg: float
+    crank_holds: bool
+    open_valve_mm2: float
+    set_point_psi: float
+    restrictor_mm: float
+    restrictor_area_mm2: float
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    """A cylinder at one moment."""
+
+    mm2_by_path: dict[str, float]
+    area_m2: float
+    loss_pct: float
 
 
 def truth(scenario: Scenario) -> list[CylinderTruth]:
-    """One row for each cylinder, in the order of the engine."""
-    traits, set_point_pa = bench_traits(scenario), scenario.bench.set_point_psi * PSI
-    sections = {cylinder.number: cylinder for cylinder in scenario.cylinder}
-    rows = []
-    for number in scenario.engine.order:
-        leaks = leaks_of(sections[number])
-        found_m2 = leaks.total_m2
-        worst = max(LeakPath, key=lambda path: leaks.areas_m2.get(path, 0.0) + leaks.debris_m2.get(path, 0.0))
-        for tap in _taps_on(scenario, number):
-            for _ in range(tap.count):
-                leaks.clear(LeakPath(tap.path), tap.clears, tap.lodges_mm2 * MM2)
-        found_pct, after_pct = (loss_pct(traits, area_m2, set_point_pa) for area_m2 in (found_m2, leaks.total_m2))
-        rows.append(CylinderTruth(number, found_pct, after_pct, found_m2 / MM2, leaks.total_m2 / MM2, worst.value))
-    return rows
+    """One row for each cylinder, in the order in which they are tested."""
+    script, leaks = scenario.played, leaks_of(scenario)
+    order = scenario.engine.order if script is None else script.order
+    off_deg = [0.0 if script is None else script.off_tdc_deg(step) for step in range(len(order))]
+    return [_row(scenario, number, leaks[number], off) for number, off in zip(order, off_deg, strict=True)]
+
+
+def _row(scenario: Scenario, number: int, leaks: Leaks, turned_deg: float) -> CylinderTruth:
+    bench, traits, crank = scenario.bench, bench_traits(scenario), crank_of(scenario)
+    own = next(cylinder for cylinder in scenario.cylinder if cylinder.number == number)
+    crank.place(radians(turned_deg + own.off_tdc_deg))
+    set_point_pa, open_m2 = bench.set_point_psi * PSI, crank.open_valve_m2
+    found = _state(traits, leaks, open_m2, set_point_pa)
+    for tap in _taps_on(scenario, number):
+        for _ in range(tap.count):
+            leaks.clear(LeakPath(tap.path), tap.clears, tap.lodges_mm2 * MM2)
+    after = _state(traits, leaks, open_m2, set_point_pa)
+    return CylinderTruth(
+        cylinder=number,
+        as_found_loss_pct=found.loss_pct,
+        after_tap_loss_pct=after.loss_pct,
+        as_found_area_mm2=found.area_m2 / MM2,
+        after_tap_area_mm2=after.area_m2 / MM2,
+        worst_path=max(LeakPath, key=lambda path: found.mm2_by_path.get(path, 0.0)).value,
+        as_found_mm2_by_path=found.mm2_by_path,
+        after_tap_mm2_by_path=after.mm2_by_path,
+        conditions=[condition.what for condition in scenario.condition if condition.on(number)],
+        crank_off_deg=turned_deg + own.off_tdc_deg,
+        crank_holds=crank.holds((1.0 - 0.01 * found.loss_pct) * set_point_pa),
+        open_valve_mm2=open_m2 / MM2,
+        set_point_psi=bench.set_point_psi,
+        restrictor_mm=bench.restrictor_mm,
+        restrictor_area_mm2=traits.restrictor_area_m2 / MM2,
+    )
+
+
+def _state(traits: BenchTraits, leaks: Leaks, open_m2: float, set_point_pa: float) -> _State:
+    by_path = {path.value: area_m2 / MM2 for path, area_m2 in leaks.by_path_m2().items()}
+    area_m2 = leaks.total_m2 + open_m2
+    return _State(by_path, area_m2, loss_pct(traits, area_m2, set_point_pa))
 
 
 def loss_pct(traits: BenchTraits, leak_area_m2: float, supply_gauge_pa: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import radians
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -17,13 +18,15 @@ Valve = Literal["intake", "exhaust"]
 
 
 class Connect(Action):
-    """Screw the hose into a cylinder."""
+    """Screw the hose into a cylinder. `off_tdc_deg` is where the crank stands, from the top dead centre of compression
+    of this cylinder, beside what the cylinder itself says."""
 
     do: Literal["connect"]
     cylinder: int
+    off_tdc_deg: Annotated[float, Field(ge=-360.0, le=360.0)] = 0.0
 
     def begin(self, rig: Rig) -> None:
-        rig.bench.connect(self.cylinder)
+        rig.bench.connect(self.cylinder, radians(self.off_tdc_deg))
 
 
 class Air(Action):
@@ -75,13 +78,14 @@ class Tap(Action, TapBlows):
 
 
 class SetPoint(Action):
-    """Turn the regulator to another set point."""
+    """Turn the regulator to another set point, evenly within `over_s`."""
 
     do: Literal["set_point"]
     to_psi: NonNegative
+    over_s: NonNegative = 0.0
 
     def begin(self, rig: Rig) -> None:
-        rig.bench.regulator.set_point_pa = self.to_psi * PSI
+        rig.bench.regulator.turn(self.to_psi * PSI, self.over_s)
 
 
 class Press(Lasting):

@@ -78,12 +78,13 @@ class Bench:
 
     # ---- what a mechanic does ----
 
-    def connect(self, number: int) -> None:
-        """Screw the hose into a cylinder, its crank where the scenario says, air and vent shut."""
-        cylinder = self.cylinders[number]
+    def connect(self, number: int, turned_rad: float = 0.0) -> None:
+        """Screw the hose into a cylinder, air and vent shut. The crank was turned to this angle from the cylinder's top
+        dead centre, and stands off it by what the scenario says of the cylinder."""
+        angle_rad = turned_rad + self.cylinders[number].off_tdc_rad
         self.connected = number
-        self.crank.place(cylinder.off_tdc_rad)
-        volume = self.traits.hose_m3 + self.crank.geometry.volume_m3(cylinder.off_tdc_rad)
+        self.crank.place(angle_rad)
+        volume = self.traits.hose_m3 + self.crank.geometry.volume_m3(angle_rad)
         self.chamber.fill(volume, self.traits.atmosphere_pa)
         self._squeeze_m3 = self._squeezed_m3 = 0.0
         self._air_opens_s, self._vented_m2 = None, 0.0

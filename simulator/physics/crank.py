@@ -44,7 +44,8 @@ class CrankGeometry:
 
 @dataclass(frozen=True, slots=True)
 class CrankTraits:
-    """What resists: dry friction and inertia; and where the exhaust valve begins to open, and how far it does."""
+    """What resists: dry friction and inertia; and where the exhaust valve begins to open, and how far it does. The
+    intake valve is taken to close as far before top dead centre of compression as the exhaust valve opens after it."""
 
     friction_n_m: float
     inertia_kg_m2: float
@@ -66,12 +67,15 @@ class Crank:
         """Turn the crank by hand to this angle and let go."""
         self.angle_rad, self.speed_rad_s = angle_rad, 0.0
 
+    def holds(self, gauge_pa: float) -> bool:
+        """Whether a crank at rest stays where it is under this pressure."""
+        return abs(self.geometry.torque_n_m(self.angle_rad, gauge_pa)) <= self.traits.friction_n_m
+
     def step(self, dt_s: float, gauge_pa: float) -> float:
         """Move for `dt_s` under this pressure; returns the growth of the cylinder volume, m3/s."""
-        torque = self.geometry.torque_n_m(self.angle_rad, gauge_pa)
-        friction = self.traits.friction_n_m
-        if self.speed_rad_s == 0.0 and abs(torque) <= friction:
+        if self.speed_rad_s == 0.0 and self.holds(gauge_pa):
             return 0.0
+        torque, friction = self.geometry.torque_n_m(self.angle_rad, gauge_pa), self.traits.friction_n_m
         before_m3, before_rad_s = self.geometry.volume_m3(self.angle_rad), self.speed_rad_s
         ahead = before_rad_s if before_rad_s != 0.0 else torque
         resisting = friction if ahead > 0.0 else -friction
@@ -83,6 +87,7 @@ class Crank:
 
     @property
     def open_valve_m2(self) -> float:
-        """Effective area of the exhaust valve that the crank has opened by rolling that far."""
+        """Effective area of the valves that are open at this angle: shut around top dead centre of compression, open
+        from there on to either side, where they overlap a turn away as well."""
         lift = (abs(self.angle_rad) - self.traits.valve_opens_rad) / _VALVE_RAMP_RAD
         return self.traits.valve_area_m2 * min(max(lift, 0.0), 1.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, pi, sin
+from math import copysign, exp, pi, sin
 
 from simulator.physics.gas import R_AIR
 from simulator.physics.noise import Wander
@@ -69,11 +69,20 @@ class Regulator:
     """Outlet gauge pressure: follows its flow characteristic with one time constant; never above the tank."""
 
     def __init__(self, set_point_pa: float, traits: RegulatorTraits, tank_middle_pa: float, wander: Wander) -> None:
-        self.set_point_pa = set_point_pa
+        self.set_point_pa = self._turned_to_pa = set_point_pa
+        self._turn_pa_s = 0.0
         self.droop_to_pa: float | None = None
         self.traits, self._tank_middle_pa, self._wander = traits, tank_middle_pa, wander
         self._outlet_gauge_pa = set_point_pa
         self.gauge_pa = set_point_pa
+
+    def turn(self, to_pa: float, over_s: float) -> None:
+        """Turn the set point to this gauge pressure, evenly within `over_s`; 0 is at once."""
+        self._turned_to_pa = to_pa
+        if over_s > 0.0:
+            self._turn_pa_s = abs(to_pa - self.set_point_pa) / over_s
+        else:
+            self.set_point_pa = to_pa
 
     def characteristic_pa(self, flow_kg_s: float, tank_gauge_pa: float) -> float:
         """Where the outlet settles at a steady flow. A scripted droop takes the place of the set point."""
@@ -87,6 +96,9 @@ class Regulator:
 
     def step(self, dt_s: float, flow_kg_s: float, tank_gauge_pa: float) -> float:
         """Outlet gauge pressure `dt_s` later, with the flow and the tank pressure of this step."""
+        left_pa = self._turned_to_pa - self.set_point_pa
+        if left_pa:
+            self.set_point_pa += copysign(min(abs(left_pa), self._turn_pa_s * dt_s), left_pa)
         target = self.characteristic_pa(flow_kg_s, tank_gauge_pa)
         follow = 1.0 - exp(-dt_s / self.traits.recovery_s) if self.traits.recovery_s > 0.0 else 1.0
         self._outlet_gauge_pa += follow * (target - self._outlet_gauge_pa)

@@ -150,6 +150,15 @@ def test_tells_the_truth() -> None:
     assert "exhaust" in shown
 
 
+def test_tells_what_is_wrong_and_where_the_crank_stands() -> None:
+    assert "next_cylinder  head_gasket" in run("truth", "four-head-gasket").stdout
+    assert "crank +360 deg" in run("truth", "four-wrong-order").stdout
+    rows = json.loads(run("truth", "four-debris", "--json").stdout)
+    assert rows[2]["conditions"] == ["debris"]
+    assert rows[2]["as_found_mm2_by_path"]["exhaust"] == pytest.approx(0.305)
+    assert rows[2]["after_tap_mm2_by_path"]["exhaust"] == pytest.approx(0.0575)
+
+
 @pytest.mark.parametrize("command", [["serve", "nope", "--tcp", "0"], ["truth", "nope"]])
 def test_unknown_scenario(command: list[str]) -> None:
     outcome = run(*command)

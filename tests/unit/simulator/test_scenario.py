@@ -95,6 +95,13 @@ WRONG = [
     ('action = [{ do = "tap", openms = 5 }]', ["action[1].tap", "'openms'", "open_ms"]),
     ('action = [{ do = "connect", cylinder = 3 }]', ["action 1 names cylinder 3", "allowed: 1"]),
     ("script = { cylinder = [{ number = 2 }] }", ["script.cylinder names cylinder 2"]),
+    ('condition = [{ what = "rust" }]', ["condition[1]", "'rust'", "'burnt_valve'", "'head_gasket'"]),
+    ('condition = [{ what = "debris", cylinder = 3, area_mm2 = 1 }]', ["condition 1 names cylinder 3", "allowed: 1"]),
+    (
+        'condition = [{ what = "head_gasket", between = [1, 1], area_mm2 = 1 }]',
+        ["condition[1].head_gasket", "between names two cylinders"],
+    ),
+    ('action = [{ do = "connect", cylinder = 1, off_tdc_deg = 400 }]', ["action[1].connect.off_tdc_deg", "360"]),
 ]
 
 
