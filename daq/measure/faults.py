@@ -14,30 +14,49 @@ from daq.measure.trailing import Switch, Trailing, windows
 from daq.records import Bools, Calibration, Fault, Floats, Instrument, Pressures
 from daq.units import both
 
-_BELOW = -0.05
-_ABOVE = 1.03
+_BELOW, _ABOVE = -0.05, 1.03
 """Of full scale: no working sensor reads less, or more."""
-_STUCK_ROWS = 40
-_OTHER_MOVED = 0.10
+_ROWS = 40
+"""Two seconds: how far a channel moved, and how far the other one did meanwhile."""
+_OTHER_MOVED, _STILL = 0.10, 0.02
+"""Of the set point, how far the other channel moved; and of that, what a channel that stands still may move: the
+restrictor lets no cylinder rest while its supply changes, and no supply stands below a cylinder that changes."""
+_MOVES_AGAIN = 0.01
 _STUCK_ABOVE = 0.05
-"""Of the set point: how far the other channel moved, and from which pressure on standing still is strange."""
+"""Of the set point: from which pressure on standing still is strange."""
 _NEAR, _SWAPPED = 0.10, 0.05  # of the set point
 _SWAPPED_S = 4.0
+_TICK_AND_MORE_S = 0.04
+"""So long as it takes to see a second tick: the mean of the first may lie halfway to a sensor that reads nonsense."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
-    """What the conditions look at: pressures of n rows, and their ranges over the last two seconds (NaN before)."""
+    """What the conditions look at, n rows: pressures as read, the same without what no working sensor reads (NaN), and
+    the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them)."""
 
     supply_pa: Floats
     cylinder_pa: Floats
-    supply_range_pa: Floats
-    cylinder_range_pa: Floats
+    good_supply_pa: Floats
+    good_cylinder_pa: Floats
+    supply_low_pa: Floats
+    cylinder_low_pa: Floats
+    supply_high_pa: Floats
+    cylinder_high_pa: Floats
+
+    @property
+    def supply_range_pa(self) -> Floats:
+        return self.supply_high_pa - self.supply_low_pa
+
+    @property
+    def cylinder_range_pa(self) -> Floats:
+        return self.cylinder_high_pa - self.cylinder_low_pa
 
 
 @dataclass(frozen=True, slots=True)
 class _Watch:
-    """A fault as a condition on rows that must hold for a while; `seen` says it in numbers."""
+    """A fault as a condition on rows that must hold for a while; `seen` says it in numbers. It is over when it no
+    longer holds, or when `gone` does."""
 
     fault: str
     todo: str
@@ -45,6 +64,8 @@ class _Watch:
     fall_s: float
     holds: Callable[[_Rows], Bools]
     seen: Callable[[float, float], str]
+    gone: Callable[[_Rows], Bools] | None = None
+    unless: str = ""
 
 
 def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
@@ -53,20 +74,30 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
     supply, cylinder = calibration.supply, calibration.cylinder
     limit = min(instrument.hose_limit_pa, supply.full_scale_pa, cylinder.full_scale_pa)
 
-    def still(range_pa: Floats, level_pa: Floats, other_range_pa: Floats) -> Bools:
-        moved = other_range_pa > _OTHER_MOVED * set_point
-        return np.asarray((range_pa == 0.0) & moved & (level_pa > _STUCK_ABOVE * set_point))
+    def cylinder_still(rows: _Rows) -> Bools:
+        """A supply that rises below a cylinder at rest is rather the cylinder, on the wrong channel."""
+        fell = rows.supply_high_pa - rows.good_supply_pa > _OTHER_MOVED * set_point
+        rose = rows.good_supply_pa - rows.supply_low_pa > _OTHER_MOVED * set_point
+        still = rows.cylinder_range_pa <= _STILL * rows.supply_range_pa
+        moved = fell | (rose & (rows.good_cylinder_pa < rows.good_supply_pa))
+        return np.asarray(moved & still & (rows.good_cylinder_pa > _STUCK_ABOVE * set_point))
+
+    def supply_still(rows: _Rows) -> Bools:
+        moved = rows.cylinder_range_pa > _OTHER_MOVED * set_point
+        still = rows.supply_range_pa <= _STILL * rows.cylinder_range_pa
+        below = rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point
+        return np.asarray(moved & still & below & (rows.good_supply_pa > _STUCK_ABOVE * set_point))
 
     def swapped(rows: _Rows) -> Bools:
-        at_set_point = np.abs(rows.cylinder_pa - set_point) < _NEAR * set_point
-        return np.asarray(at_set_point & (rows.cylinder_pa - rows.supply_pa > _SWAPPED * set_point))
+        at_set_point = np.abs(rows.good_cylinder_pa - set_point) < _NEAR * set_point
+        return np.asarray(at_set_point & (rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point))
 
     return [
         _Watch(
             "overpressure",
             "Close the regulator now and vent: the line is above the limit of its hose or sensors.",
-            0.0, 1.0,
-            lambda r: np.fmax(r.supply_pa, r.cylinder_pa) > limit,
+            _TICK_AND_MORE_S, 1.0,
+            lambda r: np.fmax(r.good_supply_pa, r.good_cylinder_pa) > limit,
             lambda p1, p2: f"supply {show(p1)}, cylinder {show(p2)}, limit {show(limit)}.",
         ),
         _Watch(
@@ -93,24 +124,10 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
         ),
         _Watch(
             "sensor-saturated",
-            "A signal wire at 5 V, a sensor over its range, or a broken ground: check before you trust anything.",
+            "Close the regulator. Then look for a signal wire at 5 V, a broken ground, or a sensor over its range.",
             0.3, 1.0,
             lambda r: (r.supply_pa > _ABOVE * supply.full_scale_pa) | (r.cylinder_pa > _ABOVE * cylinder.full_scale_pa),
             lambda p1, p2: f"supply {show(p1)}, cylinder {show(p2)}: beyond full scale.",
-        ),
-        _Watch(
-            "supply-sensor-stuck",
-            "Check the sensor's port for dirt and the wiring for a loose signal.",
-            0.2, 1.0,
-            lambda r: still(r.supply_range_pa, r.supply_pa, r.cylinder_range_pa) & (r.supply_pa < r.cylinder_pa),
-            lambda p1, p2: f"The supply channel stands at {show(p1)} without moving at all while the cylinder moves.",
-        ),
-        _Watch(
-            "cylinder-sensor-stuck",
-            "Check the sensor's port for dirt and the wiring for a loose signal.",
-            0.2, 1.0,
-            lambda r: still(r.cylinder_range_pa, r.cylinder_pa, r.supply_range_pa),
-            lambda p1, p2: f"The cylinder channel stands at {show(p2)} without moving at all while the supply moves.",
         ),
         _Watch(
             "channels-swapped",
@@ -118,6 +135,25 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             _SWAPPED_S, 1.0,
             swapped,
             lambda p1, p2: f"supply {show(p1)} stays below cylinder {show(p2)}.",
+            lambda r: r.good_supply_pa - r.good_cylinder_pa > _SWAPPED * set_point,
+        ),
+        _Watch(
+            "supply-sensor-stuck",
+            "Check the sensor's port for dirt and the wiring for a loose signal.",
+            0.2, 0.2,
+            supply_still,
+            lambda p1, p2: f"The supply channel stands at {show(p1)} while the cylinder moves.",
+            lambda r: r.supply_range_pa > _MOVES_AGAIN * set_point,
+            "channels-swapped",
+        ),
+        _Watch(
+            "cylinder-sensor-stuck",
+            "Is the shut-off valve open? Then check the sensor's port for dirt and the wiring for a loose signal.",
+            0.2, 0.2,
+            cylinder_still,
+            lambda p1, p2: f"The cylinder channel stands at {show(p2)} while the supply moves.",
+            lambda r: r.cylinder_range_pa > _MOVES_AGAIN * set_point,
+            "channels-swapped",
         ),
     ]  # fmt: skip
 
@@ -127,11 +163,12 @@ class FaultMonitor:
 
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
         self._watches = _watches(instrument, calibration)
+        self._full_scales_pa = calibration.supply.full_scale_pa, calibration.cylinder.full_scale_pa
         self._begin(-1)
 
     def _begin(self, segment: int) -> None:
         self._segment = segment
-        self._trailing = Trailing(2, _STUCK_ROWS)
+        self._trailing = Trailing(2, _ROWS)
         self._switches = [Switch(watch.rise_s, watch.fall_s) for watch in self._watches]
 
     def feed(self, pressures: Pressures) -> list[Fault]:
@@ -139,14 +176,18 @@ class FaultMonitor:
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         supply, cylinder = pressures.supply_gauge_pa, pressures.cylinder_gauge_pa
-        ranges = _ranges(self._trailing.feed(supply, cylinder))
-        rows = _Rows(supply, cylinder, *ranges)
+        good = _good(supply, self._full_scales_pa[0]), _good(cylinder, self._full_scales_pa[1])
+        rows = _Rows(supply, cylinder, *good, *_lows_and_highs(self._trailing.feed(*good)))
         faults: list[Fault] = []
+        stands: dict[str, Bools] = {}
         for watch, switch in zip(self._watches, self._switches, strict=True):
             up = watch.holds(rows)
+            if watch.unless in stands:
+                up &= ~stands[watch.unless]
             if switch.resting and not up.any():
                 continue
-            on, changes = switch.feed(pressures.t_s, up, ~up)
+            on, changes = switch.feed(pressures.t_s, up, ~up if watch.gone is None else watch.gone(rows))
+            stands[watch.fault] = on
             faults += [self._fault(watch, pressures, row, bool(on[row])) for row in changes.tolist()]
         return sorted(faults, key=lambda fault: fault.t_s)
 
@@ -156,7 +197,13 @@ class FaultMonitor:
         return Fault(pressures.segment, float(pressures.t_s[row]), watch.fault, seen, todo, not came)
 
 
-def _ranges(joined: Floats) -> Floats:
-    """Highest less lowest over the windows that end at each new row, shape (2, n); NaN until there is a window."""
-    window = windows(joined, np.arange(_STUCK_ROWS - 1, joined.shape[1]), _STUCK_ROWS)
-    return np.asarray(window.max(axis=-1) - window.min(axis=-1))
+def _good(pressure_pa: Floats, full_scale_pa: float) -> Floats:
+    """NaN where no working sensor could read that."""
+    works = (pressure_pa >= _BELOW * full_scale_pa) & (pressure_pa <= _ABOVE * full_scale_pa)
+    return np.where(works, pressure_pa, np.nan)
+
+
+def _lows_and_highs(joined: Floats) -> tuple[Floats, ...]:
+    """Lowest of each channel, then highest, over the windows that end at each new row; NaN until there is a window."""
+    window = windows(joined, np.arange(_ROWS - 1, joined.shape[1]), _ROWS)
+    return *window.min(axis=-1), *window.max(axis=-1)

@@ -43,7 +43,7 @@ def told(faults: list[Fault]) -> list[tuple[str, bool]]:
 @pytest.mark.parametrize(
     ("supply_psi", "cylinder_psi", "fault"),
     [
-        (step(100, 152, until=200), 90.0, "overpressure"),
+        (step(100, 152, until=200), step(90, 137, until=200), "overpressure"),
         (step(100, -18.75, until=200), 0.0, "supply-sensor-open"),
         (100.0, step(90, -18.75, until=200), "cylinder-sensor-open"),
     ],
@@ -55,32 +55,58 @@ def test_a_fault_comes_once_and_is_over_once(monitor, supply_psi, cylinder_psi, 
     assert found[0].seen and found[0].todo
 
 
-def test_a_wire_at_five_volts_is_both_saturated_and_too_much(monitor) -> None:
-    assert {name for name, _ in told(monitor.feed(line(100.0, step(90, 168.75))))} == {
-        "overpressure",
-        "sensor-saturated",
-    }
+@pytest.mark.parametrize(("supply_psi", "cylinder_psi"), [(100.0, step(90, 168.75)), (step(100, 168.75), 90.0)])
+@pytest.mark.parametrize("partly", [0.0, 0.78])
+def test_a_wire_at_five_volts_is_told_as_that(monitor, supply_psi, cylinder_psi, partly: float) -> None:
+    """Also where the tick in which it happened has a mean just above the limit."""
+    pressures = line(supply_psi, cylinder_psi)
+    for channel in (pressures.supply_gauge_pa, pressures.cylinder_gauge_pa):
+        channel[99] += partly * (channel[100] - channel[99])
+    assert told(monitor.feed(pressures)) == [("sensor-saturated", False)]
+
+
+@pytest.mark.parametrize("to_psi", [-18.75, 168.75])
+def test_a_broken_supply_wire_is_neither_a_swap_nor_a_stuck_cylinder(monitor, to_psi: float) -> None:
+    names = {name for name, _ in told(monitor.feed(line(step(100, to_psi, until=300), 98.0)))}
+    assert names == {"supply-sensor-open" if to_psi < 0 else "sensor-saturated"}
 
 
 def test_the_weakest_part_sets_the_limit(instrument: Instrument) -> None:
     weak = FaultMonitor(replace(instrument, hose_limit_pa=110 * PSI), CALIBRATION)
-    assert told(weak.feed(line(step(100, 115), 90.0))) == [("overpressure", False)]
+    assert told(weak.feed(line(step(100, 115), step(90, 104)))) == [("overpressure", False)]
 
 
-def test_a_cylinder_channel_that_does_not_follow_is_stuck(monitor) -> None:
+@pytest.mark.parametrize("hum_psi", [0.0, 0.05])
+def test_a_cylinder_channel_that_does_not_follow_is_stuck_until_it_moves(monitor, hum_psi: float) -> None:
     pressures = line(step(100, 60), 90.0)
-    pressures.cylinder_gauge_pa[:] = 90 * PSI
-    assert told(monitor.feed(pressures))[0] == ("cylinder-sensor-stuck", False)
+    pressures.cylinder_gauge_pa[:] = (step(90, 55, at=300) + hum_psi * np.sin(np.arange(ROWS))) * PSI
+    came, over = monitor.feed(pressures)
+    assert (came.fault, came.over, over.over) == ("cylinder-sensor-stuck", False, True)
+    assert 5.0 < came.t_s < 6.0 and 15.0 < over.t_s < 16.0
 
 
 def test_a_supply_channel_that_stands_below_the_cylinder_is_stuck(monitor) -> None:
     pressures = line(50.0, 75 + 20 * np.sin(0.1 * np.arange(ROWS)))
     pressures.supply_gauge_pa[:] = 50 * PSI
-    assert ("supply-sensor-stuck", False) in told(monitor.feed(pressures))
+    assert told(monitor.feed(pressures)) == [("supply-sensor-stuck", False)]
 
 
 def test_swapped_channels_are_told(monitor) -> None:
     assert told(monitor.feed(line(85.0, 100.0))) == [("channels-swapped", False)]
+
+
+def test_swapped_channels_of_a_tight_cylinder_are_nothing_else_when_it_fills_and_is_vented(monitor) -> None:
+    ramp = np.interp(np.arange(ROWS), [100, 110, 115], [0.0, 90.0, 98.0])
+    assert told(monitor.feed(line(np.where(np.arange(ROWS) < 300, ramp, 0.0), 100.0))) == [("channels-swapped", False)]
+
+
+def test_a_supply_that_rises_below_a_cylinder_at_rest_makes_no_stuck_cylinder(monitor) -> None:
+    assert monitor.feed(line(np.interp(np.arange(ROWS), [40, 55, 60], [0.0, 90.0, 98.0]), 100.0)) == []
+
+
+def test_a_swap_is_over_when_the_supply_stands_above_the_cylinder(monitor) -> None:
+    found = monitor.feed(line(step(85, 100, at=200), step(100, 85, at=200)))
+    assert told(found) == [("channels-swapped", False), ("channels-swapped", True)]
 
 
 @pytest.mark.parametrize(
