@@ -92,6 +92,7 @@ void sampler_done(const struct conversion *conversion)
     busy = false;
     if (counted)
         keep(conversion);
+    counted = false;
 }
 
 void sampler_failed(void)
@@ -100,6 +101,7 @@ void sampler_failed(void)
     busy = false;
     if (counted)
         overrun = true;
+    counted = false;
 }
 
 bool sampler_take(struct sample *sample)
