@@ -12,7 +12,8 @@ class TransducerTraits:
     """What one transducer really does, at its nominal supply.
 
     `hysteresis_pa` is the full width between rising and falling; `noise_pa` the standard deviation of a sample;
-    `response_s` the time constant; `drift_pa_per_s` moves the zero.
+    `response_s` the time constant; `drift_pa_per_s` moves the zero. `bow_pa` is how far the middle of the range lies
+    above the straight line through its ends; between them a parabola.
     """
 
     zero_v: float
@@ -21,6 +22,8 @@ class TransducerTraits:
     drift_pa_per_s: float = 0.0
     noise_pa: float = 0.0
     response_s: float = 0.0
+    bow_pa: float = 0.0
+    full_scale_pa: float = 1.0
 
 
 class Transducer:
@@ -41,7 +44,9 @@ class Transducer:
         self._lagged_pa = gauge_pa
         half = 0.5 * traits.hysteresis_pa
         self._played_pa = min(max(self._played_pa, gauge_pa - half), gauge_pa + half)
-        seen_pa = self._played_pa + traits.drift_pa_per_s * time_s + traits.noise_pa * next(self._noise)
+        part = self._played_pa / traits.full_scale_pa
+        bow_pa = 4.0 * traits.bow_pa * part * (1.0 - part)
+        seen_pa = self._played_pa + bow_pa + traits.drift_pa_per_s * time_s + traits.noise_pa * next(self._noise)
         if not self.stuck:
             self.last_volts = traits.zero_v + traits.volts_per_pa * seen_pa
         return self.last_volts
