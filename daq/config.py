@@ -15,6 +15,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 import platformdirs
 from pydantic import (
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     SecretStr,
@@ -25,9 +26,10 @@ from pydantic import (
 )
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
-from daq.errors import ConfigError, UsageError
+from daq.engine_sheet import KEY, EngineSheet, number_as_text, sheet
+from daq.errors import ConfigError, DataError, UsageError
 from daq.measure.calibration import identified
-from daq.procedure import EngineOrder
+from daq.procedure.engine import EngineOrder
 from daq.records import Calibration, ChannelCalibration, Instrument, LineFormat
 from daq.units import M_PER_INCH, PA_PER_ATM, PA_PER_PSI, ZERO_CELSIUS_K, PressureUnit
 
@@ -128,22 +130,22 @@ class CalibrationSection(Section):
         return self.model_copy(update={"supply": self.supply.in_unit(unit), "cylinder": self.cylinder.in_unit(unit)})
 
 
-class EngineSection(Section):
-    name: str = Field(default="unnamed engine", min_length=1, max_length=80)
-    firing_order: str = "1-3-4-2"
+class EngineSection(EngineSheet):
+    """The keys of an engine profile; with `profile`, the ones that are not given here are those of that profile."""
 
-    @field_validator("firing_order")
+    profile: Annotated[str, Field(pattern=f"^({KEY.pattern})?$")] = ""
+    name: Annotated[str, Field(min_length=1, max_length=80)] = "unnamed engine"
+    firing_order: Annotated[str, BeforeValidator(number_as_text)] = "1-3-4-2"
+
     @classmethod
-    def _is_an_order(cls, text: str) -> str:
-        try:
-            numbers = tuple(int(part) for part in text.split("-"))
-            EngineOrder("", numbers)
-        except (ValueError, UsageError) as error:
-            raise ValueError("must name each cylinder exactly once, from 1, like 1-3-4-2") from error
-        return text
+    def filled(cls, values: Mapping[str, Any], folder: Path) -> dict[str, Any]:
+        """With the keys of the profile named. What names every key already needs no file: so does a snapshot."""
+        if not values.get("profile") or values.keys() >= cls.model_fields.keys():
+            return dict(values)
+        return {**sheet(folder, values["profile"]).model_dump(exclude_unset=True), **values}
 
     def order(self) -> EngineOrder:
-        return EngineOrder(self.name, tuple(int(part) for part in self.firing_order.split("-")))
+        return self.profile_record().order
 
 
 class StorageSection(Section):
@@ -163,6 +165,10 @@ class StorageSection(Section):
     @property
     def calibrations(self) -> Path:
         return self.folder / "calibrations"
+
+    @property
+    def engines(self) -> Path:
+        return self.folder / "engines"
 
 
 class MqttSection(Section):
@@ -208,6 +214,19 @@ class Config(BaseSettings):
     engine: EngineSection = EngineSection()
     storage: StorageSection = StorageSection()
     mqtt: MqttSection = MqttSection()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _with_the_profile_of_its_engine(cls, values: dict[str, Any]) -> dict[str, Any]:
+        """Here, because only here both the profile and the folder that keeps it are known."""
+        engine, storage = values.get("engine"), values.get("storage") or {}
+        if not isinstance(engine, dict) or not isinstance(engine.get("profile"), str):
+            return values
+        try:
+            kept = StorageSection.model_validate(storage).engines
+        except ValidationError:
+            return values  # told by the field itself
+        return {**values, "engine": EngineSection.filled(engine, kept)}
 
     @field_validator("instrument", "calibration")
     @classmethod
@@ -270,6 +289,11 @@ def load(path: Path | None = None, **overrides: Any) -> Config:
         return Loaded(**overrides)
     except ValidationError as error:
         raise ConfigError(*_explain(error, source, values)) from error
+    except (UsageError, DataError) as error:
+        what = (
+            f"The configuration is wrong:\n  {_origin('engine.profile', source, values)}: engine.profile: {error.what}"
+        )
+        raise ConfigError(what, error.todo, error.evidence) from error
 
 
 def from_snapshot(values: Mapping[str, Any], origin: Path) -> Config:

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from daq.cli.engine import engine_app
 from daq.errors import BoretightError, UsageError
 
 app = typer.Typer(
@@ -29,6 +30,7 @@ calibration_app = typer.Typer(
     help="Look at the calibrations that are kept.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(calibration_app, name="calibration")
+app.add_typer(engine_app, name="engine")
 
 ConfigOption = Annotated[
     Path | None, typer.Option("--config", "-c", help="Configuration file; by default that of your user.")

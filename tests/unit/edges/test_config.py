@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from daq.config import from_snapshot, load
+from daq.engine_files import add, put_away
 from daq.errors import ConfigError
+from daq.procedure.engine import EngineOrder
 from daq.units import PA_PER_BAR, PA_PER_KPA, PA_PER_PSI
 
 
@@ -137,3 +139,44 @@ def test_no_toml_and_no_file_say_so(tmp_path: Path) -> None:
 def test_a_password_is_not_shown(tmp_path: Path) -> None:
     config = load(write(tmp_path, '[mqtt]\nhost = "127.0.0.1"\npassword = "hunter2"\n'))
     assert "hunter2" not in config.model_dump_json()
+
+
+class TestEngineProfile:
+    def test_a_profile_brings_what_is_not_given_here(self, tmp_path: Path) -> None:
+        config = load(write(tmp_path, '[engine]\nprofile = "v8"\nname = "mine"\n'))
+        assert config.engine.order().firing_order == (1, 8, 4, 3, 6, 5, 7, 2)
+        profile = config.engine.profile_record()
+        assert (profile.name, profile.neighbours(1)) == ("mine", (3,)) and profile.geometry is not None
+
+    def test_ones_own_lies_in_the_folder_of_the_configuration(self, tmp_path: Path) -> None:
+        add(tmp_path / "engines", "van", {"firing_order": "1-2-3"})
+        text = f'[engine]\nprofile = "van"\n[storage]\nfolder = "{tmp_path}"\n'
+        assert load(write(tmp_path, text)).engine.order() == EngineOrder("van", (1, 2, 3))
+
+    def test_a_snapshot_stays_what_it_was(self, tmp_path: Path) -> None:
+        folder = tmp_path / "engines"
+        add(folder, "van", {"firing_order": "1-2-3", "bore": "86 mm"})
+        config = load(write(tmp_path, f'[engine]\nprofile = "van"\n[storage]\nfolder = "{tmp_path}"\n'))
+        snapshot = json.loads(json.dumps(config.model_dump(mode="json")))
+        put_away(folder, "van")
+        assert from_snapshot(snapshot, tmp_path).engine.profile_record() == config.engine.profile_record()
+
+    def test_a_snapshot_of_an_earlier_version_still_counts(self, tmp_path: Path) -> None:
+        old = {"engine": {"name": "old", "firing_order": "1-2"}}
+        assert from_snapshot(old, tmp_path).engine.order() == EngineOrder("old", (1, 2))
+
+    @pytest.mark.parametrize(
+        ("text", "words"),
+        [
+            ('profile = "v9"', "engine.profile: There is no engine profile 'v9'."),
+            ("profile = 8", "engine.profile: Input should be a valid string"),
+            ('profile = "../v8"', "engine.profile: There is no engine profile '../v8'."),
+            ('profile = "v8"\nfiring_order = "1-3-4-2"', "exactly one bank"),
+            ('bore = "86"', "engine.bore: must be a number with its unit"),
+        ],
+    )
+    def test_a_wrong_one_names_file_and_key(self, tmp_path: Path, text: str, words: str) -> None:
+        path = write(tmp_path, f"[engine]\n{text}\n")
+        with pytest.raises(ConfigError) as caught:
+            load(path)
+        assert words in str(caught.value) and str(path) in str(caught.value)
