@@ -65,8 +65,10 @@ def u_from_median(values: Sequence[float], covariance: Floats) -> list[float]:
     return found
 
 
-def outliers(values: Sequence[float], covariance: Floats, risk: float) -> tuple[int, ...]:
+def outliers(values: Sequence[float], covariance: Floats, risk: float, matters: float = 0.0) -> tuple[int, ...]:
     """+1 or -1 for values that stand out above or below the rest, else 0; never anything for fewer than three.
+
+    A distance from the median of no more than `matters` never does.
 
     Two things must hold: the distance from the median is more than the spread of the values explains, and more than
     their uncertainty explains. Each test alone names a value of a sound set with no more than `risk` for the whole set
@@ -80,6 +82,6 @@ def outliers(values: Sequence[float], covariance: Floats, risk: float) -> tuple[
     signs = []
     for value, u in zip(values, u_from_median(values, covariance), strict=True):
         distance = value - middle
-        stands_out = abs(distance) > max(far, doubt * u)
+        stands_out = abs(distance) > max(far, doubt * u, matters)
         signs.append((1 if distance > 0 else -1) if stands_out else 0)
     return tuple(signs)

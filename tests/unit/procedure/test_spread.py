@@ -40,6 +40,11 @@ def test_a_difference_within_the_uncertainty_is_no_outlier(u: float, sign: int) 
     assert outliers(values, np.eye(6) * u**2, 0.05)[-1] == sign
 
 
+def test_what_does_not_matter_does_not_stand_out() -> None:
+    values = [5.00, 5.01, 5.00, 5.02, 5.01, 5.2]
+    assert outliers(values, tight(6), 0.05)[-1] == 1 and outliers(values, tight(6), 0.05, 0.25)[-1] == 0
+
+
 def test_values_that_are_all_equal_have_none() -> None:
     assert outliers([5.0] * 6, tight(6), 0.05) == (0,) * 6
     assert outliers([5.0] * 6, np.zeros((6, 6)), 0.05) == (0,) * 6
