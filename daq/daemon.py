@@ -22,7 +22,7 @@ from daq.config import Config
 from daq.driver import Driver
 from daq.errors import BoretightError, StorageError
 from daq.pipeline import Pipeline
-from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Mark, MarkKind, Restarted, Samples
+from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Restarted, Resume, Samples
 from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
@@ -166,15 +166,15 @@ class Daemon:
         stack.push_async_callback(_end, tasks)
 
     async def _open_store(self, runner: SinkRunner) -> None:
-        """A run that was killed in the middle of an engine is gone on with: a mark names its cylinder."""
+        """A test that the run before was in the middle of is gone on with, from where it stood."""
         try:
             await runner.open()
         except BoretightError:
             self._raw_log.close()
             self._raw_log.path.unlink(missing_ok=True)
             raise
-        if self._store.left_at is not None:
-            self._source.inject(Mark(time.time(), MarkKind.CYLINDER, str(self._store.left_at)))
+        if self._store.unfinished is not None:
+            self._source.inject(Resume(time.time(), self._store.unfinished.events))
 
     async def _mqtt(self, stack: contextlib.AsyncExitStack) -> MqttSink:
         settings = await self._broker(stack)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from daq.pipeline import Pipeline
-from daq.records import Chunk, Delivery, Input, LinkDown, LinkUp, Mark, Readings, Record, Samples
+from daq.records import Chunk, Delivery, Input, LinkDown, LinkUp, Mark, Readings, Record, Resume, Samples
 
 WINDOW_S = 60.0
 
@@ -50,7 +50,7 @@ class Driver:
         at_s = item.arrived_s if isinstance(item, Chunk) else item.at_s
         self._linked = isinstance(item, LinkUp) or (self._linked and not isinstance(item, LinkDown))
         records = self.pipeline.feed(item)
-        if isinstance(item, Mark) and not self._linked:
+        if isinstance(item, Mark | Resume) and not self._linked:
             # No board, so no clock but the host's: the mark's own time names the day.
             return Delivery(tuple(records), {record.segment: at_s - _t_s(record) for record in records})
         return self._deliver(records, at_s, isinstance(item, Chunk))

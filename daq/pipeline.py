@@ -19,12 +19,13 @@ from daq.measure.faults import FaultMonitor
 from daq.measure.fill import FillEstimator
 from daq.measure.leakage import readings
 from daq.measure.reading import stable_reading
+from daq.measure.soft_step import SoftStepMonitor
 from daq.measure.stability import StabilityMonitor, StableWindow
 from daq.measure.supply import SupplyMonitor
 from daq.measure.taps import TapDetector
 from daq.measure.ticks import TickGrid
 from daq.measure.zero import ZeroMonitor
-from daq.procedure import EngineOrder, Procedure
+from daq.procedure import EngineOrder, Procedure, TestPlan
 from daq.records import (
     BadLines,
     Board,
@@ -44,6 +45,7 @@ from daq.records import (
     MarkKind,
     Record,
     Restarted,
+    Resume,
     Samples,
     StableReading,
     Ticks,
@@ -84,7 +86,7 @@ class Measurement:
         self._calibration, self._board, self._at_s = calibration, board, at_s
         self._zero, self._faults, self._crank = zero, FaultMonitor(instrument, calibration), CrankMonitor(instrument)
         self._supply = SupplyMonitor(instrument)
-        self._air = AirMonitor(instrument)
+        self._air, self._soft_step = AirMonitor(instrument), SoftStepMonitor(instrument)
         self._flags = BoardFlags()
         self._first_s: float | None = None
 
@@ -113,7 +115,7 @@ class Measurement:
         found = [self._reading(window) for window in windows]
         faults = [*self._faults.feed(gauge), *self._crank.feed(gauge, held, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
-        events += [*taps, *found, *self._fill.feed(gauge, stable)]
+        events += [*self._soft_step.feed(gauge), *taps, *found, *self._fill.feed(gauge, stable)]
         events.sort(key=lambda event: event.t_s)
         return [readings(gauge, held, stable, self._instrument)], events
 
@@ -152,12 +154,19 @@ class Pipeline:
     """
 
     def __init__(
-        self, instrument: Instrument, calibration: Calibration, engine: EngineOrder, *, adjust_zero: bool = True
+        self,
+        instrument: Instrument,
+        calibration: Calibration,
+        plan: TestPlan | EngineOrder,
+        *,
+        adjust_zero: bool = True,
     ) -> None:
-        """Without `adjust_zero` the zero is not touched, as while the channels themselves are calibrated."""
+        """`plan` is that of a test which begins by itself with the first air; the order of an engine alone will do.
+
+        Without `adjust_zero` the zero is not touched, as while the channels themselves are calibrated."""
         self._instrument, self._calibration = instrument, calibration
         self._zero = ZeroMonitor(calibration, adjust_zero)
-        self._procedure = Procedure(engine)
+        self._procedure = Procedure(plan)
         self._board: Board | None = None
         self._decoder: Decoder | BareDecoder | None = None
         self._segment = 0
@@ -178,6 +187,9 @@ class Pipeline:
                 return list(self._link_up(item))
             case LinkDown():
                 return list(self._link_down(item.reason))
+            case Resume():
+                self._procedure.resume(item.events)
+                return [self._procedure.session(self._segment, self._t_s)]
 
     def finish(self) -> list[Record]:
         """The source has ended for good: close what is open."""
@@ -191,14 +203,14 @@ class Pipeline:
         self._decoder = BareDecoder() if item.board.line_format is LineFormat.BARE else Decoder()
         self._open_segment()
         reason = BARE_WARNING if item.board.line_format is LineFormat.BARE else ""
-        yield LinkChange(self._segment, self._t_s, True, reason, item.board)
+        yield from self._test(LinkChange(self._segment, self._t_s, True, reason, item.board))
         yield self._procedure.session(self._segment, self._t_s)
 
     def _link_down(self, reason: str) -> Iterator[Record]:
         if self._board is None:
             return
         yield from self._close_segment()
-        yield LinkChange(self._segment, self._t_s, False, reason, self._board)
+        yield from self._test(LinkChange(self._segment, self._t_s, False, reason, self._board))
         self._board = self._decoder = None
 
     def _open_segment(self) -> None:

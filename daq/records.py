@@ -73,10 +73,22 @@ class Mark:
 
 
 class MarkKind(StrEnum):
+    """What an operator may say; firmware, foot switch, command line and MQTT all end here.
+
+    `start` brings the plan of a test (see daq/procedure/plan.py), `heard` a place where air was heard or seen.
+    """
+
+    START = "start"
+    ACKNOWLEDGE = "acknowledge"
     NEXT = "next"
     AGAIN = "again"
     SKIP = "skip"
+    UNDO = "undo"
     CYLINDER = "cylinder"
+    HEARD = "heard"
+    PAUSE = "pause"
+    GO_ON = "go-on"
+    FINISH = "finish"
     NOTE = "note"
 
 
@@ -96,7 +108,18 @@ class LinkDown:
     reason: str
 
 
-Input = Chunk | Mark | LinkUp | LinkDown
+@dataclass(frozen=True, slots=True)
+class Resume:
+    """A run that was broken off in the middle of a test is gone on with: what had happened in that test so far.
+
+    `events` are those that the procedure follows, the start of the test first.
+    """
+
+    at_s: float
+    events: tuple[Event, ...]
+
+
+Input = Chunk | Mark | LinkUp | LinkDown | Resume
 
 
 # ---- arrays: one row a sample, then one row a tick -------------------------------------------------------------
@@ -189,7 +212,7 @@ class StableReading:
     Means over the window `[t_s - window_s, t_s]`; `u_loss_pct` is the standard uncertainty (k = 1) of the loss,
     `expanded_u_loss_pct` the half-width of its 95 % interval, `coverage_factor` what lies between them. The `u_` of
     converted quantities are standard uncertainties. `noise_pct` is the part of `u_loss_pct` from this window alone.
-    `cylinder` and `phase` are filled in by the procedure: None and "" outside a test.
+    `cylinder`, `phase` and `attempt` are filled in by the procedure: None, "" and 0 outside a test.
     """
 
     segment: int
@@ -209,6 +232,7 @@ class StableReading:
     calibration_id: str
     cylinder: int | None = None
     phase: str = ""
+    attempt: int = 0
     expanded_u_loss_pct: float = float("nan")
     coverage_factor: float = float("nan")
     degrees_of_freedom: float = float("inf")
@@ -392,6 +416,28 @@ class BoardFault:
 
 
 @dataclass(frozen=True, slots=True)
+class SoftStep:
+    """The cylinder stood at a low pressure for a while and nothing moved: the crank holds, so far."""
+
+    segment: int
+    t_s: float
+    supply_gauge_pa: float
+    cylinder_gauge_pa: float
+
+
+@dataclass(frozen=True, slots=True)
+class TestStarted:
+    """A test began; `plan` is the whole of what it goes by, as JSON (see daq/procedure/plan.py)."""
+
+    __test__: ClassVar[bool] = False  # the name is a garage word, not a test of this project
+    segment: int
+    t_s: float
+    test: str
+    engine: str
+    plan: str
+
+
+@dataclass(frozen=True, slots=True)
 class Session:
     """Where the test of the engine stands: `next_cylinder` is None at the end of the order."""
 
@@ -401,11 +447,93 @@ class Session:
     cylinder: int | None
     phase: str
     next_cylinder: int | None
+    test: str = ""
+    done: tuple[int, ...] = ()
+    skipped: tuple[int, ...] = ()
+
+
+class Place(StrEnum):
+    """Where air that leaks can come out."""
+
+    INTAKE = "intake"
+    EXHAUST = "exhaust"
+    CRANKCASE = "crankcase"
+    COOLANT = "coolant"
+    NEXT_CYLINDER = "next-cylinder"
+    ELSEWHERE = "elsewhere"
+
+
+class Strength(StrEnum):
+    NONE = "none"
+    FAINT = "faint"
+    CLEAR = "clear"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What the operator heard or saw while `cylinder` was under air; `number` counts the findings of the test.
+
+    `neighbour` is the plug hole of another cylinder that the air came out of, where `place` says so.
+    """
+
+    segment: int
+    t_s: float
+    number: int
+    cylinder: int
+    place: Place
+    strength: Strength
+    neighbour: int | None = None
+    note: str = ""
+
+
+class TakenBack(StrEnum):
+    RESULT = "result"
+    ATTEMPT = "attempt"
+    SKIP = "skip"
+    FINDING = "finding"
+
+
+@dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """Something does not count any more: the result or an unfinished attempt at a cylinder, that it was skipped, or a
+    finding. `number` is that of the attempt or of the finding; nothing of it is deleted."""
+
+    segment: int
+    t_s: float
+    what: TakenBack
+    cylinder: int
+    number: int
+    reason: str
+
+
+class CueLevel(StrEnum):
+    """How urgent a cue is: news, something to do now, beware, and danger."""
+
+    NEWS = "news"
+    DO = "do"
+    CAUTION = "caution"
+    ALARM = "alarm"
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Something to be told aloud. `cue` names it, `values` fill its words in any language, `text` is the English."""
+
+    segment: int
+    t_s: float
+    cue: str
+    level: CueLevel
+    text: str
+    cylinder: int | None = None
+    values: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class CylinderDone:
-    """A cylinder was vented after at least one capture. Losses are at the set point."""
+    """A cylinder was vented after at least one capture. Losses are at the set point.
+
+    `attempt` counts how often this cylinder has been put under air in this test, from 1.
+    """
 
     segment: int
     t_s: float
@@ -413,17 +541,21 @@ class CylinderDone:
     as_found: StableReading
     after_tap: StableReading | None
     taps: int
+    attempt: int = 1
 
 
 @dataclass(frozen=True, slots=True)
 class TestDone:
-    """The last cylinder of the order is done."""
+    """The last cylinder of the order is done, or the operator ended the test before (`complete` False)."""
 
-    __test__: ClassVar[bool] = False  # the name is a garage word, not a test of this project
+    __test__: ClassVar[bool] = False
     segment: int
     t_s: float
     engine: str
     cylinders: tuple[CylinderDone, ...] = field(default_factory=tuple)
+    test: str = ""
+    skipped: tuple[int, ...] = ()
+    complete: bool = True
 
 
 Event = (
@@ -441,7 +573,12 @@ Event = (
     | LinkChange
     | Marked
     | BoardFault
+    | SoftStep
+    | TestStarted
     | Session
+    | Finding
+    | Withdrawn
+    | Cue
     | CylinderDone
     | TestDone
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from daq.procedure.engine import EngineOrder, EngineProfile
-from daq.procedure.states import Procedure
+from daq.procedure.plan import TestPlan, plan_from
+from daq.procedure.procedure import Procedure
 
-__all__ = ["EngineOrder", "EngineProfile", "Procedure"]
+__all__ = ["EngineOrder", "EngineProfile", "Procedure", "TestPlan", "plan_from"]

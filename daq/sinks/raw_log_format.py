@@ -7,7 +7,8 @@ A file, all little-endian:
 
 The time is the host's clock in seconds since 1970 as the program had it, bit for bit: a replay must be able to
 repeat what was computed from it. Types: 1 a chunk, its bytes as payload; all others carry JSON: 2 a mark, 3 link up,
-4 link down, 5 inputs that could not be written here, 6 the end, which may name the file that continues.
+4 link down, 5 inputs that could not be written here, 6 the end, which may name the file that continues, 7 the events
+of a test that is gone on with.
 """
 
 from __future__ import annotations
@@ -21,7 +22,8 @@ from enum import IntEnum
 from typing import Any
 
 from daq.errors import DataError
-from daq.records import Board, Chunk, Input, LineFormat, LinkDown, LinkUp, Mark, ReferenceMode
+from daq.records import Board, Chunk, Input, LineFormat, LinkDown, LinkUp, Mark, ReferenceMode, Resume
+from daq.sinks.event_json import event_from, kind_of, plain
 
 MAGIC = b"\x89BTLOG\r\n"
 VERSION = 1
@@ -45,6 +47,7 @@ class RecordType(IntEnum):
     LINK_DOWN = 4
     LOST = 5
     END = 6
+    RESUME = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +198,7 @@ def _record(kind: RecordType, time_s: float, payload: bytes) -> bytes:
     return plain + _CRC.pack(zlib.crc32(plain))
 
 
-def _content(entry: Mark | LinkUp | LinkDown | Lost | End) -> tuple[RecordType, dict[str, Any]]:
+def _content(entry: Mark | LinkUp | LinkDown | Resume | Lost | End) -> tuple[RecordType, dict[str, Any]]:
     match entry:
         case Mark(_, kind, text):
             return RecordType.MARK, {"kind": kind, "text": text}
@@ -207,6 +210,8 @@ def _content(entry: Mark | LinkUp | LinkDown | Lost | End) -> tuple[RecordType, 
             return RecordType.LOST, {"inputs": inputs, "payload_bytes": payload_bytes, "reason": reason}
         case End(_, next_file):
             return RecordType.END, {"next_file": next_file}
+        case Resume(_, events):
+            return RecordType.RESUME, {"events": [{"event": kind_of(event), **plain(event)} for event in events]}
 
 
 def _entry(buffer: bytes, at: int, size: int) -> Entry | None:
@@ -233,7 +238,13 @@ def _from_content(kind: int, time_s: float, content: dict[str, Any]) -> Entry | 
             return Lost(time_s, content["inputs"], content["payload_bytes"], content["reason"])
         case RecordType.END:
             return End(time_s, content["next_file"])
+        case RecordType.RESUME:
+            return Resume(time_s, tuple(_event(each) for each in content["events"]))
     return None
+
+
+def _event(content: dict[str, Any]) -> Any:
+    return event_from(content["event"], content)
 
 
 def _check_prologue(start: bytes) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from daq.procedure import EngineOrder, TestPlan
 from daq.records import (
     AirChange,
     AirState,
@@ -15,32 +16,42 @@ from daq.records import (
     BoardFault,
     Calibration,
     ChannelCalibration,
+    Cue,
+    CueLevel,
     CylinderDone,
     Delivery,
     Event,
     Expectation,
     Fault,
+    Finding,
     Gap,
     LineFormat,
     LinkChange,
     Marked,
+    Place,
     Readings,
     Restarted,
     Samples,
     Session,
+    SoftStep,
     StableReading,
+    Strength,
     SupplyChange,
     SupplyState,
+    TakenBack,
     Tap,
     TapEffect,
     TapVerdict,
     TestDone,
+    TestStarted,
+    Withdrawn,
     ZeroCheck,
 )
 
 UTC_OFFSET_S = 1_767_225_600.0  # 2026-01-01T00:00:00Z
 BOARD = Board(LineFormat.FRAMED, 16, rate_hz=200.0, maker="Garage", model="Sketch", serial="0001", firmware="1.0")
 CHANNEL = ChannelCalibration(zero_v=0.5, pa_per_v=258_553.4, full_scale_pa=1_034_213.6, accuracy_pa=5171.1)
+PLAN = TestPlan("2026-four", EngineOrder("test-four", (1, 3, 4, 2)), (180.0,) * 4, acknowledged="kim")
 CALIBRATION = Calibration("cal-1", "assumed", "2026-01-01", 5.0, CHANNEL, CHANNEL)
 
 
@@ -93,9 +104,11 @@ def every_event(segment: int = 1) -> tuple[Event, ...]:
     return (
         LinkChange(segment, 0.0, True, "opened", BOARD),
         Restarted(segment, 0.1, "watchdog", 7),
+        TestStarted(segment, 0.5, "2026-four", "test-four", PLAN.to_text()),
         SupplyChange(segment, 1.0, SupplyState.HELD, 552e3, 551.6e3, "in band"),
         Session(segment, 1.5, "test-four", 2, "as_found", 4),
         AirChange(segment, 2.0, AirState.ON, 483e3),
+        SoftStep(segment, 2.5, 100e3, 90e3),
         Gap(segment, 3.0, 17),
         BadLines(segment, 3.5, {"crc": 2, "grammar": 1}, b"S,00\xff\n"),
         BoardFault(segment, 4.0, "reference low", "4.61 V"),
@@ -106,6 +119,11 @@ def every_event(segment: int = 1) -> tuple[Event, ...]:
         after,
         TapEffect(segment, 15.0, 2, 1, 12.5, 6.0, -6.5, 0.05, TapVerdict.IMPROVED, 0.999),
         Fault(segment, 16.0, "hose off", "the cylinder side fell to 0.2 psi", "Connect the hose."),
+        Cue(
+            segment, 16.5, "captured", CueLevel.NEWS, "Cylinder 2, 12.4 percent.", 2, {"cylinder": "2", "loss": "12.4"}
+        ),
+        Finding(segment, 17.0, 1, 2, Place.NEXT_CYLINDER, Strength.FAINT, 3, "at the plug hole"),
+        Withdrawn(segment, 18.0, TakenBack.FINDING, 2, 1, "taken back"),
         ZeroCheck(segment, 19.0, 120.0, -340.0, True, "both within 0.5 % of full scale"),
         done,
         TestDone(segment, 21.0, "test-four", (done,)),

@@ -5,27 +5,33 @@ from __future__ import annotations
 from functools import singledispatch
 from typing import Any
 
+from daq.procedure import plan_from
 from daq.records import (
     AirChange,
     AirState,
     BadLines,
     Board,
     BoardFault,
+    Cue,
     CylinderDone,
     Event,
     Expectation,
     Fault,
+    Finding,
     Gap,
     LinkChange,
     Marked,
     Restarted,
     Session,
+    SoftStep,
     StableReading,
     SupplyChange,
     SupplyState,
     Tap,
     TapEffect,
     TestDone,
+    TestStarted,
+    Withdrawn,
     ZeroCheck,
 )
 from daq.sinks.payloads import events
@@ -99,6 +105,7 @@ def _reading(event: StableReading, unit: PressureUnit) -> Content:
         "u_leak_area_mm2": event.u_leak_area_m2 * MM2_PER_M2,
         "u_flow_g_s": event.u_flow_kg_s * G_PER_KG,
         "u_reference_loss_pct": event.u_reference_loss_pct,
+        "attempt": event.attempt,
         "calibration_id": event.calibration_id,
     } | shown(unit, supply_gauge=event.supply_gauge_pa, cylinder_gauge=event.cylinder_gauge_pa)
 
@@ -189,6 +196,42 @@ def _board_fault(event: BoardFault, unit: PressureUnit) -> Content:
 
 
 @_content.register
+def _soft_step(event: SoftStep, unit: PressureUnit) -> Content:
+    pressures_pa = {"supply_gauge": event.supply_gauge_pa, "cylinder_gauge": event.cylinder_gauge_pa}
+    content = {f"{name}_pa": pa for name, pa in pressures_pa.items()}
+    return events.SoftStepEvent, content | shown(unit, **pressures_pa)
+
+
+@_content.register
+def _test_started(event: TestStarted, unit: PressureUnit) -> Content:
+    plan = plan_from(event.plan)
+    return events.TestStartedEvent, {
+        "test": event.test,
+        "engine": event.engine,
+        "order": "-".join(map(str, plan.engine.firing_order)),
+        "temperature": plan.temperature,
+        "acknowledged_by": plan.acknowledged,
+    }
+
+
+@_content.register
+def _finding(event: Finding, unit: PressureUnit) -> Content:
+    names = ("number", "cylinder", "place", "strength", "neighbour", "note")
+    return events.FindingEvent, {name: getattr(event, name) for name in names}
+
+
+@_content.register
+def _withdrawn(event: Withdrawn, unit: PressureUnit) -> Content:
+    return events.WithdrawnEvent, {name: getattr(event, name) for name in ("what", "cylinder", "number", "reason")}
+
+
+@_content.register
+def _cue(event: Cue, unit: PressureUnit) -> Content:
+    content = {name: getattr(event, name) for name in ("cue", "level", "text", "cylinder")}
+    return events.CueEvent, content | {"values": "; ".join(f"{name}={value}" for name, value in event.values.items())}
+
+
+@_content.register
 def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> Content:
     after = event.after_tap
     return events.CylinderDoneEvent, {
@@ -198,6 +241,7 @@ def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> Content:
         "as_found_u_loss_pct": event.as_found.u_loss_pct,
         "after_tap_loss_pct": after.loss_at_set_pct if after else None,
         "after_tap_u_loss_pct": after.u_loss_pct if after else None,
+        "attempt": event.attempt,
     }
 
 
@@ -210,4 +254,7 @@ def _test_done(event: TestDone, unit: PressureUnit) -> Content:
         "cylinders": len(event.cylinders),
         "worst_cylinder": worst,
         "worst_loss_pct": left[worst] if worst is not None else None,
+        "test": event.test,
+        "skipped": " ".join(map(str, event.skipped)),
+        "complete": event.complete,
     }

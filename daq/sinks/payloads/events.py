@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from daq.records import TapVerdict
+from daq.procedure.plan import Temperature
+from daq.records import CueLevel, Place, Strength, TakenBack, TapVerdict
 from daq.sinks.payloads.fields import Count, CubicCentimetre, Pascal, Percent, Ratio, Second, Shown
 from daq.sinks.payloads.models import BoardMessage
 
@@ -138,6 +139,62 @@ class BoardFaultEvent(BoardMessage):
     detail: str
 
 
+class SoftStepEvent(BoardMessage):
+    """The cylinder stood at a low pressure and nothing moved."""
+
+    kind: Literal["soft-step"] = "soft-step"
+    supply_gauge_pa: Pascal
+    cylinder_gauge_pa: Pascal
+    supply_gauge_shown: Shown
+    cylinder_gauge_shown: Shown
+    shown_unit: str
+
+
+class TestStartedEvent(BoardMessage):
+    """A test of an engine began. `acknowledged_by` is empty while nobody has acknowledged the cautions."""
+
+    __test__ = False  # the name is a garage word, not a test of this project
+    kind: Literal["test-started"] = "test-started"
+    test: str
+    engine: str
+    order: Annotated[str, Field(description="The cylinders in their order, with dashes")]
+    temperature: Temperature
+    acknowledged_by: str
+
+
+class FindingEvent(BoardMessage):
+    """Where air was heard or seen to come out; `neighbour` is the cylinder of the plug hole, where it was one."""
+
+    kind: Literal["finding"] = "finding"
+    number: Count
+    cylinder: Count
+    place: Place
+    strength: Strength
+    neighbour: Count | None
+    note: str
+
+
+class WithdrawnEvent(BoardMessage):
+    """A result, an attempt, a skip or a finding does not count any more."""
+
+    kind: Literal["withdrawn"] = "withdrawn"
+    what: TakenBack
+    cylinder: Count
+    number: Count
+    reason: str
+
+
+class CueEvent(BoardMessage):
+    """Something to be told aloud. `text` is English; `values` (`name=value`, separated by `; `) fill other words."""
+
+    kind: Literal["cue"] = "cue"
+    cue: str
+    level: CueLevel
+    text: str
+    values: str
+    cylinder: Count | None
+
+
 class CylinderDoneEvent(BoardMessage):
     """A cylinder was vented after at least one capture. Losses are at the set point; null where none was taken."""
 
@@ -148,6 +205,7 @@ class CylinderDoneEvent(BoardMessage):
     as_found_u_loss_pct: Percent
     after_tap_loss_pct: Percent
     after_tap_u_loss_pct: Percent
+    attempt: Annotated[Count, Field(description="How often this cylinder was put under air in this test")] = 1
 
 
 class TestDoneEvent(BoardMessage):
@@ -159,6 +217,9 @@ class TestDoneEvent(BoardMessage):
     cylinders: Count
     worst_cylinder: Count | None
     worst_loss_pct: Percent
+    test: str = ""
+    skipped: Annotated[str, Field(description="Cylinders that were left out, separated by blanks")] = ""
+    complete: Annotated[bool, Field(description="No cylinder is missing, but for those left out")] = True
 
 
 EventMessage = (
@@ -175,6 +236,11 @@ EventMessage = (
     | LinkEvent
     | MarkEvent
     | BoardFaultEvent
+    | SoftStepEvent
+    | TestStartedEvent
+    | FindingEvent
+    | WithdrawnEvent
+    | CueEvent
     | CylinderDoneEvent
     | TestDoneEvent
 )

@@ -104,6 +104,9 @@ class Session(BoardMessage):
     cylinder: Count | None
     phase: str
     next_cylinder: Count | None
+    test: str = ""
+    done: Annotated[str, Field(description="Cylinders with a result, separated by blanks")] = ""
+    skipped: Annotated[str, Field(description="Cylinders that were left out, separated by blanks")] = ""
 
 
 class Reading(BoardMessage):
@@ -131,6 +134,7 @@ class Reading(BoardMessage):
     u_leak_area_mm2: SquareMillimetre
     u_flow_g_s: GramPerSecond
     u_reference_loss_pct: Percent
+    attempt: Annotated[Count, Field(description="How often this cylinder was put under air in this test")] = 0
     calibration_id: str
     supply_gauge_shown: Shown
     cylinder_gauge_shown: Shown

@@ -83,6 +83,9 @@ def session_body(session: SessionRecord, stamp: Stamp) -> str:
         cylinder=session.cylinder,
         phase=session.phase,
         next_cylinder=session.next_cylinder,
+        test=session.test,
+        done=" ".join(map(str, session.done)),
+        skipped=" ".join(map(str, session.skipped)),
     ).model_dump_json()
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from daq.errors import ConfigError, StorageError
-from daq.records import Calibration
+from daq.records import Calibration, Event
+from daq.sinks.event_json import FOLLOWED_KINDS, event_from
 from daq.sinks.store.rows import calibration_row
 
 if TYPE_CHECKING:
@@ -45,16 +46,46 @@ def register(database: Database, boot: Boot, calibrations: Sequence[Calibration]
     return boot_id, int(bench_id)
 
 
-def left_at(database: Database, bench: str, since_utc: str) -> int | None:
-    """The cylinder that the bench's last run was at when it was killed; None if it ended properly or long ago."""
-    sql = """
-        SELECT boot.ended_utc, (
-            SELECT json_extract(detail, '$.cylinder') FROM event
-            WHERE boot_id = boot.id AND kind = 'session' AND t_utc > ? ORDER BY event.id DESC LIMIT 1
-        ) FROM boot JOIN bench ON bench.id = boot.bench_id WHERE bench.name = ? ORDER BY boot.id DESC LIMIT 1
+@dataclass(frozen=True, slots=True)
+class Unfinished:
+    """A test that a run was in the middle of when it ended: its row, and what had happened in it."""
+
+    test_id: int
+    events: tuple[Event, ...]
+
+
+def unfinished(database: Database, bench: str, since_utc: str) -> Unfinished | None:
+    """The newest test of the bench, if it is not done and not older than `since_utc`.
+
+    One that had begun by itself is gone on with only after a run that was killed; one that was started, also after a
+    run that was stopped.
     """
-    ended_utc, cylinder = database.execute(sql, [since_utc, bench]).fetchone() or (None, None)
-    return None if ended_utc else cylinder
+    sql = """
+        SELECT test.id, test.event_id, boot.ended_utc IS NULL AS killed, json_extract(test.plan, '$.explicit'),
+            (SELECT max(t_utc) FROM event WHERE boot_id = newest.id) AS last_utc
+        FROM test JOIN boot AS first ON first.id = test.boot_id JOIN bench ON bench.id = first.bench_id
+        JOIN boot AS newest ON newest.id = (SELECT max(id) FROM boot WHERE bench_id = bench.id)
+        JOIN boot ON boot.id = newest.id
+        WHERE bench.name = ? AND test.ended_utc IS NULL ORDER BY test.id DESC LIMIT 1
+    """
+    found = database.execute(sql, [bench]).fetchone()
+    if found is None:
+        return None
+    test_id, event_id, killed, explicit, last_utc = found
+    if not (killed or explicit) or (last_utc or "") <= since_utc:
+        return None
+    return Unfinished(test_id, tuple(_followed(database, bench, event_id)))
+
+
+def _followed(database: Database, bench: str, first_event_id: int) -> Iterator[Event]:
+    """In their order, whatever run of this bench they came in."""
+    marks = ", ".join("?" * len(FOLLOWED_KINDS))
+    sql = f"""
+        SELECT kind, detail FROM event JOIN boot ON boot.id = event.boot_id JOIN bench ON bench.id = boot.bench_id
+        WHERE event.id >= ? AND bench.name = ? AND kind IN ({marks}) ORDER BY event.id
+    """
+    for kind, detail in database.execute(sql, [first_event_id, bench, *FOLLOWED_KINDS]).fetchall():
+        yield event_from(kind, json.loads(detail))
 
 
 def _keep_calibration(database: Database, row: dict[str, Any], utc: str) -> None:

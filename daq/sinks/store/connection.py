@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 APPLICATION_ID = 0x42544754
 """What SQLite keeps at byte 68 of the file to tell whose it is: "BTGT"."""
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 OLDEST_SQLITE = (3, 37, 0)
 """Strict tables came with it."""
 BUSY_TIMEOUT_S = 5.0

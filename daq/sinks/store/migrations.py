@@ -22,6 +22,13 @@ def _what_a_bench_measured(db: Database) -> None:
     db.execute("PRAGMA user_version = 1")
 
 
+@MIGRATIONS(name="0002 the test of an engine")
+def _the_test_of_an_engine(db: Database) -> None:
+    for statement in TESTS.split(";\n"):
+        db.execute(statement)
+    db.execute("PRAGMA user_version = 2")
+
+
 TABLES = """
 -- A tester with its sensors, by the name it has in the configuration.
 CREATE TABLE bench (
@@ -185,3 +192,47 @@ CREATE TABLE cylinder_result (
     after_tap_reading_id INTEGER REFERENCES stable_reading
 ) STRICT;
 CREATE INDEX cylinder_result_time ON cylinder_result (t_utc)"""
+
+TESTS = """
+-- A test of an engine. plan is what it goes by: profile, order, cold or hot, who has acknowledged the cautions.
+-- ended_utc stays empty while it is not done; complete: no cylinder is missing, but for those that were skipped.
+CREATE TABLE test (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    event_id INTEGER NOT NULL UNIQUE REFERENCES event,
+    boot_id INTEGER NOT NULL REFERENCES boot,
+    engine TEXT NOT NULL,
+    plan TEXT NOT NULL CHECK (json_valid(plan)),
+    started_utc TEXT NOT NULL,
+    ended_utc TEXT,
+    complete INTEGER,
+    skipped TEXT NOT NULL DEFAULT ''
+) STRICT;
+CREATE INDEX test_engine ON test (engine, started_utc);
+
+-- Where air was heard or seen to come out while a cylinder was under air.
+CREATE TABLE finding (
+    id INTEGER PRIMARY KEY,
+    event_id INTEGER NOT NULL UNIQUE REFERENCES event,
+    test_id INTEGER NOT NULL REFERENCES test,
+    t_utc TEXT NOT NULL,
+    number INTEGER NOT NULL,
+    cylinder INTEGER NOT NULL,
+    place TEXT NOT NULL,
+    strength TEXT NOT NULL,
+    neighbour INTEGER,
+    note TEXT NOT NULL,
+    withdrawn_utc TEXT
+) STRICT;
+CREATE INDEX finding_test ON finding (test_id);
+
+-- Every attempt stays: withdrawn_utc says when a reading or a result ceased to count, withdrawn_why for what reason.
+ALTER TABLE stable_reading ADD COLUMN test_id INTEGER REFERENCES test;
+ALTER TABLE stable_reading ADD COLUMN attempt INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE stable_reading ADD COLUMN withdrawn_utc TEXT;
+ALTER TABLE cylinder_result ADD COLUMN test_id INTEGER REFERENCES test;
+ALTER TABLE cylinder_result ADD COLUMN attempt INTEGER NOT NULL DEFAULT 1;
+ALTER TABLE cylinder_result ADD COLUMN withdrawn_utc TEXT;
+ALTER TABLE cylinder_result ADD COLUMN withdrawn_why TEXT;
+CREATE INDEX stable_reading_test ON stable_reading (test_id, cylinder);
+CREATE INDEX cylinder_result_test ON cylinder_result (test_id, cylinder)"""

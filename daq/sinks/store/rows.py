@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-import re
-from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 
 from daq.records import Calibration, Event, Readings, StableReading
+from daq.sinks.event_json import finite, kind_of, plain
 from daq.units import G_PER_KG, MM2_PER_M2
 
 MM_PER_M = 1e3
@@ -20,6 +19,8 @@ L_MIN_PER_M3_S = 60e3
 _LAST_SECOND = 253_402_300_799.0
 
 Row = dict[str, Any]
+
+__all__ = ["Row", "calibration_row", "detail_of", "finite", "kind_of", "reading_rows", "stable_row", "utc_text"]
 
 
 def utc_text(utc_s: float) -> str:
@@ -31,14 +32,9 @@ def utc_text(utc_s: float) -> str:
     return datetime.fromtimestamp(held_s, UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
-def kind_of(event: Event) -> str:
-    """`stable_reading`, `supply_change` and so on."""
-    return re.sub(r"(?<!^)(?=[A-Z])", "_", type(event).__name__).lower()
-
-
 def detail_of(event: Event) -> str:
     """The whole event as JSON; what is not finite becomes null."""
-    return json.dumps(_plain(event), ensure_ascii=False, allow_nan=False)
+    return json.dumps(plain(event), ensure_ascii=False, allow_nan=False)
 
 
 def reading_rows(readings: Readings, offset_s: float, after_second: int | None) -> Iterator[Row]:
@@ -70,6 +66,7 @@ def stable_row(reading: StableReading, utc: str, engine: str) -> Row:
         "engine": engine,
         "cylinder": reading.cylinder,
         "phase": reading.phase,
+        "attempt": reading.attempt,
         "window_s": reading.window_s,
         "supply_gauge_pa": finite(reading.supply_gauge_pa),
         "cylinder_gauge_pa": finite(reading.cylinder_gauge_pa),
@@ -105,26 +102,4 @@ def calibration_row(calibration: Calibration) -> Row:
         row |= {
             f"{name}_{key}": getattr(channel, key) for key in ("zero_v", "pa_per_v", "full_scale_pa", "accuracy_pa")
         }
-    return row | {"content": json.dumps(_plain(calibration), allow_nan=False)}
-
-
-def finite(value: Any) -> float | None:
-    number = float(value)
-    return number if math.isfinite(number) else None
-
-
-def _plain(value: Any) -> Any:
-    """What JSON and SQLite can say. Bytes of a line that are no text show as `\\xff`, halves of characters as `?`."""
-    if is_dataclass(value):
-        return {each.name: _plain(getattr(value, each.name)) for each in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): _plain(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(each) for each in value]
-    if isinstance(value, bytes):
-        return value.decode("ascii", "backslashreplace")
-    if isinstance(value, str):
-        return value.encode("utf-8", "replace").decode()
-    if isinstance(value, np.generic):
-        value = value.item()
-    return finite(value) if isinstance(value, float) else value
+    return row | {"content": json.dumps(plain(calibration), allow_nan=False)}

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TypeVar
 from daq.errors import StorageError
 from daq.records import Calibration, Delivery
 from daq.sinks.disk import storage_errors
-from daq.sinks.store.boot import Boot, left_at, register
+from daq.sinks.store.boot import Boot, Unfinished, register, unfinished
 from daq.sinks.store.connection import connect, database_errors, open_for_writing
 from daq.sinks.store.lock import DatabaseLock
 from daq.sinks.store.outbox import Job, Outbox, OutboxItem, load
@@ -55,8 +55,8 @@ class Store:
         self.path = path
         self._boot, self._calibrations, self._unit, self._now = boot, calibrations, unit, now
         self._announce, self._renderer = announce, renderer
-        self.left_at: int | None = None
-        """After `open`: the cylinder at which the last run of this bench was killed, if it was."""
+        self.unfinished: Unfinished | None = None
+        """After `open`: the test that the last run of this bench was in the middle of, to be gone on with."""
         self.outbox = Outbox(self._later, now)
         self._executor: ThreadPoolExecutor | None = None
         self._lock: DatabaseLock | None = None
@@ -112,10 +112,11 @@ class Store:
         self._lock = DatabaseLock(self.path, f"bench {self._boot.bench} on {platform.node()}")
         self._database = open_for_writing(self.path)
         with database_errors(self.path, "write"):
-            self.left_at = left_at(self._database, self._boot.bench, utc_text(self._now() - FORGET_S))
+            self.unfinished = unfinished(self._database, self._boot.bench, utc_text(self._now() - FORGET_S))
             boot_id, bench_id = register(self._database, self._boot, self._calibrations, utc_text(self._now()))
             identity = Identity(boot_id, self._boot.bench, self._boot.name, self._unit)
-            self._writer = Writer(self._database, identity, self._messages())
+            test_id = self.unfinished.test_id if self.unfinished else None
+            self._writer = Writer(self._database, identity, self._messages(), test_id)
             return bench_id, load(self._database, bench_id) if self._announce else []
 
     def _messages(self) -> Renderer | None:

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import copy
 import logging
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
-from functools import cache
 from typing import TYPE_CHECKING, Protocol
 
 from daq.records import (
     CylinderDone,
     Delivery,
     Event,
+    Finding,
     LinkChange,
     Readings,
     Samples,
     Session,
     StableReading,
+    TestDone,
+    TestStarted,
+    Withdrawn,
 )
 from daq.sinks.store.blocks import OpenBlock, concatenate, pieces
+from daq.sinks.store.engine_tests import finding_row, insert, withdraw
 from daq.sinks.store.outbox import OutboxItem
 from daq.sinks.store.rows import Row, detail_of, finite, kind_of, reading_rows, stable_row, utc_text
 from daq.sinks.store.sample_blocks import encode
@@ -57,16 +61,19 @@ class _State:
 
     seq: dict[str, int] = field(default_factory=dict)
     engine: str = ""
+    test_id: int | None = None
     reading_second: dict[int, int] = field(default_factory=dict)
     block: OpenBlock = field(default_factory=OpenBlock)
 
 
 class Writer:
-    """`renderer` None: nothing is announced."""
+    """`renderer` None: nothing is announced. `test_id` is the test that is gone on with, if one is."""
 
-    def __init__(self, database: Database, identity: Identity, renderer: Renderer | None) -> None:
+    def __init__(
+        self, database: Database, identity: Identity, renderer: Renderer | None, test_id: int | None = None
+    ) -> None:
         self._db, self._who, self._renderer = database, identity, renderer
-        self._state = _State()
+        self._state = _State(test_id=test_id)
 
     def write(self, delivery: Delivery) -> list[OutboxItem]:
         """Commit all of the delivery, or nothing of it; what has to be announced now. Raises sqlite3.Error."""
@@ -171,11 +178,28 @@ class Writer:
                 state.engine = event.engine
             case StableReading():
                 self._calibration(event.calibration_id, utc)
-                self._insert("stable_reading", stable_row(event, utc, state.engine) | {"event_id": event_id})
+                test_id = state.test_id if event.cylinder is not None else None
+                row = stable_row(event, utc, state.engine) | {"test_id": test_id, "event_id": event_id}
+                self._insert("stable_reading", row)
             case CylinderDone():
                 self._insert("cylinder_result", self._result_row(state, event, utc) | {"event_id": event_id})
             case LinkChange(board=board) if board is not None:
                 self._insert("board", asdict(board) | {"segment": int(event.segment), "t_utc": utc})
+            case _:
+                self._of_the_test(state, event, event_id, utc)
+
+    def _of_the_test(self, state: _State, event: Event, event_id: int, utc: str) -> None:
+        match event:
+            case TestStarted():
+                state.engine = event.engine
+                state.test_id = self._insert("test", self._test_row(event, utc) | {"event_id": event_id})
+            case TestDone():
+                self._end_test(state, event, utc)
+            case Finding() if state.test_id is not None:
+                row = finding_row(event, utc) | {"test_id": state.test_id, "event_id": event_id}
+                insert(self._db, "finding", row)
+            case Withdrawn() if state.test_id is not None:
+                withdraw(self._db, state.test_id, event, utc)
 
     def _calibration(self, calibration_id: str, utc: str) -> None:
         """A reading is never refused because nobody described its calibration."""
@@ -185,27 +209,32 @@ class Writer:
 
     def _result_row(self, state: _State, done: CylinderDone, utc: str) -> Row:
         row: Row = {"t_utc": utc, "engine": state.engine, "cylinder": done.cylinder, "taps": done.taps}
+        row |= {"test_id": state.test_id, "attempt": done.attempt}
         for name, reading in (("as_found", done.as_found), ("after_tap", done.after_tap)):
             row |= {
                 f"{name}_loss_at_set_pct": finite(reading.loss_at_set_pct) if reading else None,
                 f"{name}_u_loss_pct": finite(reading.u_loss_pct) if reading else None,
-                f"{name}_reading_id": self._reading_id(reading) if reading else None,
+                f"{name}_reading_id": self._reading_id(state, reading) if reading else None,
             }
         return row
 
-    def _reading_id(self, reading: StableReading) -> int | None:
-        sql = "SELECT max(id) FROM stable_reading WHERE boot_id = ? AND segment = ? AND t_s = ?"
-        found = self._db.execute(sql, [self._who.boot_id, reading.segment, reading.t_s]).fetchone()[0]
+    def _reading_id(self, state: _State, reading: StableReading) -> int | None:
+        """In a test that was gone on with, the reading may be of an earlier run."""
+        sql = "SELECT max(id) FROM stable_reading WHERE (boot_id = ? OR test_id = ?) AND segment = ? AND t_s = ?"
+        found = self._db.execute(sql, [self._who.boot_id, state.test_id, reading.segment, reading.t_s]).fetchone()[0]
         return None if found is None else int(found)
+
+    def _test_row(self, started: TestStarted, utc: str) -> Row:
+        """A name that is taken, as when a raw log is replayed into its own database, is made another one."""
+        taken = self._db.execute("SELECT 1 FROM test WHERE name = ?", [started.test]).fetchone()
+        name = f"{started.test} in {self._who.boot}" if taken else started.test
+        return {"name": name, "engine": started.engine, "plan": started.plan, "started_utc": utc}
+
+    def _end_test(self, state: _State, done: TestDone, utc: str) -> None:
+        sql = "UPDATE test SET ended_utc = ?, complete = ?, skipped = ? WHERE id = ?"
+        skipped = " ".join(map(str, done.skipped))
+        self._db.execute(sql, [utc, int(done.complete), skipped, state.test_id])
 
     def _insert(self, table: str, row: Mapping[str, object]) -> int:
         """The id of the new row, which gets this run's `boot_id`."""
-        values = [self._who.boot_id, *row.values()]
-        row_id = self._db.execute(_insertion(table, ("boot_id", *row)), values).lastrowid
-        assert row_id is not None
-        return row_id
-
-
-@cache
-def _insertion(table: str, columns: Sequence[str]) -> str:
-    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+        return insert(self._db, table, {"boot_id": self._who.boot_id, **row})

@@ -11,14 +11,18 @@ from daq.records import (
     AirState,
     BadLines,
     BoardFault,
+    Cue,
+    CueLevel,
     CylinderDone,
     Event,
     Expectation,
     Fault,
+    Finding,
     Gap,
     LinkChange,
     Marked,
     Restarted,
+    SoftStep,
     StableReading,
     SupplyChange,
     SupplyState,
@@ -26,6 +30,8 @@ from daq.records import (
     TapEffect,
     TapVerdict,
     TestDone,
+    TestStarted,
+    Withdrawn,
     ZeroCheck,
 )
 from daq.units import PressureUnit
@@ -90,7 +96,36 @@ def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> str:
 
 @_say.register
 def _test_done(event: TestDone, unit: PressureUnit) -> str:
-    return f"TEST DONE: {len(event.cylinders)} cylinders of {event.engine}"
+    text = f"TEST {'DONE' if event.complete else 'ENDED'}: {len(event.cylinders)} cylinders of {event.engine}"
+    return f"{text}, left out: {', '.join(map(str, event.skipped))}" if event.skipped else text
+
+
+@_say.register
+def _test_started(event: TestStarted, unit: PressureUnit) -> str:
+    return f"TEST {event.test} of {event.engine}"
+
+
+@_say.register
+def _soft_step(event: SoftStep, unit: PressureUnit) -> str:
+    return f"Soft step: the cylinder stands at {unit.show(event.cylinder_gauge_pa)} and nothing moves"
+
+
+@_say.register
+def _finding(event: Finding, unit: PressureUnit) -> str:
+    hole = f" {event.neighbour}" if event.neighbour else ""
+    note = f" ({event.note})" if event.note else ""
+    return f"CYLINDER {event.cylinder}, heard at {event.place}{hole}: {event.strength}{note}"
+
+
+@_say.register
+def _withdrawn(event: Withdrawn, unit: PressureUnit) -> str:
+    return f"CYLINDER {event.cylinder}: {event.what} {event.number} does not count any more ({event.reason})"
+
+
+@_say.register
+def _cue(event: Cue, unit: PressureUnit) -> str | None:
+    """What is to be done or minded; the news are told by the events themselves."""
+    return None if event.level is CueLevel.NEWS or event.cue == "fault" else f">> {event.text}"
 
 
 @_say.register

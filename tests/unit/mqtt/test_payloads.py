@@ -93,8 +93,9 @@ def test_no_type_of_event_is_forgotten() -> None:
 
 def test_kinds_have_plain_names() -> None:
     assert [announced(e)["kind"] for e in every_event() if stream_of(e) == "event"] == [
-        "link-up", "board-restarted", "supply-held", "air-on", "gap", "bad-lines", "board-fault", "mark", "expectation",
-        "tap", "tap-effect", "fault", "zero-check", "cylinder-done", "test-done", "link-down",
+        "link-up", "board-restarted", "test-started", "supply-held", "air-on", "soft-step", "gap", "bad-lines",
+        "board-fault", "mark", "expectation", "tap", "tap-effect", "fault", "cue", "finding", "withdrawn", "zero-check",
+        "cylinder-done", "test-done", "link-down",
     ]  # fmt: skip
 
 

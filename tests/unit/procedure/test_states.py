@@ -2,29 +2,43 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from daq.procedure import EngineOrder, Procedure
-from daq.procedure.states import TABLE, Phase, Trigger
+from daq.procedure import EngineOrder, Procedure, TestPlan
+from daq.procedure.states import TABLE, Phase, Trigger, meaningless
 from daq.records import (
     AirChange,
     AirState,
+    Cue,
     CylinderDone,
     Event,
     Fault,
+    Finding,
     Marked,
+    Place,
     Session,
     StableReading,
+    Strength,
     SupplyChange,
     SupplyState,
+    TakenBack,
     Tap,
     TapEffect,
     TapVerdict,
     TestDone,
+    TestStarted,
+    Withdrawn,
 )
+from daq.sinks.event_json import FOLLOWED_KINDS, event_from, kind_of, plain
 
 ON = AirChange(1, 1.0, AirState.ON, 6e5)
 OFF = AirChange(1, 9.0, AirState.OFF, 0.0)
+HELD = SupplyChange(1, 0.5, SupplyState.HELD, 6.9e5, 6.9e5, "in band and steady")
+CRANK = Fault(1, 6.0, "crank-moved", "it fell and stays", "Vent the air.")
+CRANK_BACK = Fault(1, 7.0, "crank-moved", "it is back", "", over=True)
+PLAN = TestPlan("2026-four", EngineOrder("invented four", (1, 3, 4, 2)), (180.0,) * 4, acknowledged="kim")
 TAP = Tap(1, 5.0, 4.0, 5e4, 1.0)
 
 
@@ -46,7 +60,7 @@ def procedure() -> Procedure:
 
 
 def test_a_cylinder_from_air_to_vent(procedure: Procedure) -> None:
-    events = feed(procedure, ON, reading(12.0), TAP, TAP, reading(7.0), OFF)
+    events = feed(procedure, HELD, ON, reading(12.0), TAP, TAP, reading(7.0), OFF)
     assert [e.phase for e in events if isinstance(e, Session)] == [
         "settle", "as-found", "resettle", "after-tap", "wait-air",
     ]  # fmt: skip
@@ -174,7 +188,7 @@ def test_air_that_is_told_again_is_no_new_air(procedure: Procedure) -> None:
     """The board restarts under air after the operator has moved on: the next cylinder is not on the hose yet."""
     feed(procedure, ON, reading(5.0), mark("next"), ON, reading(5.0))
     assert (procedure.phase, procedure.cylinder) == (Phase.WAIT_AIR, 3)
-    feed(procedure, OFF, ON)
+    feed(procedure, OFF, HELD, ON)
     assert (procedure.phase, procedure.cylinder) == (Phase.SETTLE, 3)
 
 
@@ -190,21 +204,178 @@ def test_other_events_pass_through_unchanged(procedure: Procedure) -> None:
     assert procedure.feed(mark("note", "hiss at the dipstick")) == [mark("note", "hiss at the dipstick")]
 
 
-def test_every_action_of_the_table_leaves_the_procedure_usable() -> None:
-    """Each row of the table is reached from its phase, and lands in the phase that the row names (or DONE)."""
-    events = {
-        Trigger.AIR_ON: ON, Trigger.AIR_OFF: OFF, Trigger.STABLE: reading(5.0), Trigger.TAP: TAP,
-        Trigger.NEXT: mark("next"), Trigger.SKIP: mark("skip"), Trigger.AGAIN: mark("again"),
-        Trigger.CYLINDER: mark("cylinder", "1"),
+def test_every_row_of_the_table_is_reached_and_lands_where_it_says() -> None:
+    """Each row is reached from its phase, and lands in the phase that it names, or in DONE after the last cylinder, or
+    where a pause began."""
+    single = TestPlan("one", EngineOrder("invented single", (1,)), explicit=False)
+    events: dict[Trigger, list[Event]] = {
+        Trigger.AIR_ON: [HELD, ON], Trigger.AIR_ON_LOW: [ON], Trigger.SUPPLY_HELD: [HELD], Trigger.AIR_OFF: [OFF],
+        Trigger.STABLE: [reading(5.0)], Trigger.TAP: [TAP], Trigger.CRANK_MOVED: [CRANK],
+        Trigger.CRANK_BACK: [CRANK_BACK], Trigger.CYLINDER: [mark("cylinder", "1")],
+        Trigger.HEARD: [mark("heard", "exhaust")], Trigger.START: [mark("start", PLAN.named("two").to_text())],
     }  # fmt: skip
-    road = {
-        Phase.WAIT_AIR: [], Phase.SETTLE: [ON], Phase.AS_FOUND: [ON, reading(5.0)],
-        Phase.RESETTLE: [ON, reading(5.0), TAP], Phase.AFTER_TAP: [ON, reading(5.0), TAP, reading(5.0)],
-        Phase.DONE: [mark("skip")],
+    captured = [HELD, ON, reading(5.0)]
+    road: dict[Phase, list[Event]] = {
+        Phase.CAUTIONS: [mark("start", replace(single, test="asked", acknowledged="").to_text())],
+        Phase.WAIT_AIR: [], Phase.PRESSURISE: [ON], Phase.SETTLE: [HELD, ON], Phase.AS_FOUND: captured,
+        Phase.RESETTLE: [*captured, TAP], Phase.AFTER_TAP: [*captured, TAP, reading(5.0)],
+        Phase.CRANK_MOVED: [*captured, CRANK], Phase.PAUSED: [mark("pause")], Phase.DONE: [mark("skip")],
     }  # fmt: skip
+    elsewhere = {(Phase.CAUTIONS, Trigger.ACKNOWLEDGE), (Phase.PAUSED, Trigger.GO_ON), (Phase.DONE, Trigger.UNDO)}
     for (phase, trigger), (following, _) in TABLE.items():
-        single = Procedure(EngineOrder("invented single", (1,)))
-        feed(single, *road[phase])
-        assert single.phase is phase
-        feed(single, events[trigger])
-        assert single.phase in (following, Phase.DONE), (phase, trigger)
+        procedure = Procedure(single)
+        feed(procedure, *road[phase])
+        assert procedure.phase is phase
+        feed(procedure, *events.get(trigger, [mark(trigger.value)]))
+        may = {following, Phase.DONE, *({Phase.WAIT_AIR} if (phase, trigger) in elsewhere else ())}
+        may |= {Phase.WAIT_AIR} if trigger is Trigger.START else set()
+        may |= {Phase.AS_FOUND} if trigger is Trigger.CRANK_BACK else set()
+        assert procedure.phase in may, (phase, trigger)
+
+
+def test_the_table_names_only_deeds_that_there_are() -> None:
+    assert all(callable(getattr(Procedure, f"_{deed}", None)) for _, deed in TABLE.values())
+
+
+# ---- a test that was started
+
+
+def started(plan: TestPlan = PLAN) -> Procedure:
+    procedure = Procedure(EngineOrder("another", (1, 2)))
+    feed(procedure, mark("start", plan.to_text()))
+    return procedure
+
+
+def kinds(events: list[Event], kind: type[Event]) -> list[Event]:
+    return [event for event in events if isinstance(event, kind)]
+
+
+def test_a_test_waits_for_the_cautions_to_be_acknowledged() -> None:
+    procedure = started(replace(PLAN, acknowledged=""))
+    assert procedure.phase is Phase.CAUTIONS
+    events = feed(procedure, ON)
+    assert [cue.cue for cue in kinds(events, Cue)] == ["air-too-soon"]
+    assert procedure.phase is Phase.CAUTIONS
+    feed(procedure, mark("acknowledge"))
+    assert (procedure.phase, procedure.cylinder) == (Phase.PRESSURISE, 1)
+
+
+def test_a_plan_that_cannot_be_read_starts_nothing(procedure: Procedure) -> None:
+    broken = mark("start", "{}")
+    assert procedure.feed(broken) == [broken]
+    assert procedure.phase is Phase.WAIT_AIR
+
+
+def test_a_new_test_ends_the_one_before_as_far_as_it_came() -> None:
+    procedure = started()
+    feed(procedure, HELD, ON, reading(5.0))
+    events = feed(procedure, mark("start", PLAN.named("2026-four-b").to_text()))
+    (done,) = kinds(events, TestDone)
+    assert isinstance(done, TestDone) and (done.test, done.complete) == ("2026-four", False)
+    assert [result.cylinder for result in done.cylinders] == [1]
+    assert [event.test for event in kinds(events, TestStarted)] == ["2026-four-b"]
+    assert procedure.cylinder == 1
+
+
+def test_a_test_that_begins_by_itself_is_told_before_its_first_air(procedure: Procedure) -> None:
+    events = procedure.feed(ON)
+    assert isinstance(events[0], TestStarted) and events[0].test == "auto-1"
+    assert not kinds(feed(procedure, OFF, ON), TestStarted)
+
+
+def test_a_crank_that_moved_makes_the_cylinder_be_done_again() -> None:
+    procedure = started()
+    events = feed(procedure, HELD, ON, reading(5.0), CRANK, reading(60.0), OFF)
+    assert not kinds(events, CylinderDone)
+    (withdrawn,) = kinds(events, Withdrawn)
+    assert isinstance(withdrawn, Withdrawn) and (withdrawn.what, withdrawn.cylinder) == (TakenBack.ATTEMPT, 1)
+    assert (procedure.phase, procedure.cylinder) == (Phase.WAIT_AIR, 1)
+    (done,) = kinds(feed(procedure, ON, reading(5.1), OFF), CylinderDone)
+    assert isinstance(done, CylinderDone) and (done.attempt, done.as_found.loss_pct) == (2, 5.1)
+
+
+def test_what_came_back_by_itself_was_no_crank() -> None:
+    procedure = started()
+    events = feed(procedure, HELD, ON, reading(5.0), CRANK, CRANK_BACK, OFF)
+    assert [event.cylinder for event in kinds(events, CylinderDone)] == [1]
+
+
+def test_a_pause_holds_everything_and_goes_on_where_it_began() -> None:
+    procedure = started()
+    feed(procedure, HELD, ON, mark("pause"), reading(5.0), TAP)
+    assert procedure.phase is Phase.PAUSED
+    feed(procedure, mark("go-on"))
+    assert procedure.phase is Phase.SETTLE
+    feed(procedure, reading(5.0), mark("pause"), OFF)
+    events = feed(procedure, mark("go-on"))
+    assert [event.cylinder for event in kinds(events, CylinderDone)] == [1], "vented in the pause"
+    assert procedure.cylinder == 3
+
+
+def test_undo_takes_back_the_newest_result_skip_or_finding() -> None:
+    procedure = started()
+    feed(procedure, HELD, ON, reading(5.0), OFF, mark("skip"), mark("heard", "1: exhaust faint"))
+    assert procedure.cylinder == 4
+    assert [event.what for event in kinds(feed(procedure, mark("undo")), Withdrawn)] == [TakenBack.FINDING]
+    assert [event.what for event in kinds(feed(procedure, mark("undo")), Withdrawn)] == [TakenBack.SKIP]
+    assert procedure.cylinder == 3
+    assert [event.what for event in kinds(feed(procedure, mark("undo")), Withdrawn)] == [TakenBack.RESULT]
+    assert procedure.cylinder == 1
+    assert not kinds(feed(procedure, mark("undo")), Withdrawn)
+
+
+def test_cylinders_that_were_passed_over_come_at_the_end() -> None:
+    procedure = started()
+    feed(procedure, HELD, mark("next"))
+    for cylinder in (3, 4, 2, 1):
+        assert procedure.cylinder == cylinder
+        events = feed(procedure, ON, reading(5.0), OFF)
+    (done,) = kinds(events, TestDone)
+    assert isinstance(done, TestDone) and done.complete
+
+
+def test_finish_ends_an_incomplete_test_and_keeps_what_was_captured() -> None:
+    procedure = started()
+    events = feed(procedure, HELD, ON, reading(5.0), mark("finish"))
+    (done,) = kinds(events, TestDone)
+    assert isinstance(done, TestDone) and not done.complete
+    assert [result.cylinder for result in done.cylinders] == [1]
+
+
+def test_what_was_heard_is_of_the_cylinder_under_air_or_else_the_last() -> None:
+    procedure = started()
+    events = feed(procedure, mark("heard", "coolant"), HELD, ON, mark("heard", "exhaust clear"), reading(5.0), OFF)
+    events += feed(procedure, mark("heard", "next-cylinder 3 faint at the plug"), mark("heard", "4: dipstick"))
+    events += feed(procedure, mark("heard", "9: exhaust"), mark("heard", "nowhere"))
+    found = [event for event in events if isinstance(event, Finding)]
+    assert [(f.cylinder, f.place, f.strength, f.neighbour, f.note) for f in found] == [
+        (1, Place.COOLANT, Strength.CLEAR, None, ""),
+        (1, Place.EXHAUST, Strength.CLEAR, None, ""),
+        (1, Place.NEXT_CYLINDER, Strength.FAINT, 3, "at the plug"),
+        (4, Place.CRANKCASE, Strength.CLEAR, None, ""),
+    ]
+
+
+WALK = [
+    mark("start", PLAN.to_text()), HELD, ON, reading(12.0), TAP, reading(7.0), OFF, ON, reading(5.0), mark("again"),
+    reading(5.2), mark("heard", "exhaust"), CRANK, OFF, ON, reading(5.3), OFF, mark("skip"), mark("pause"),
+    mark("go-on"), ON, reading(6.0), TAP, mark("undo"), OFF,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("broken_at", range(1, len(WALK)))
+def test_a_test_is_gone_on_with_from_where_it_stood(broken_at: int) -> None:
+    """As after kill -9 at any moment: what comes after is what would have come."""
+    whole = Procedure(EngineOrder("another", (1, 2)))
+    happened = feed(whole, *WALK[:broken_at])
+    fresh = Procedure(EngineOrder("another", (1, 2)))
+    fresh.resume([event_from(kind_of(e), plain(e)) for e in happened if kind_of(e) in FOLLOWED_KINDS])
+    assert fresh.session(1, 0.0) == whole.session(1, 0.0)
+    rest = WALK[broken_at:]
+    assert [plain(e) for e in feed(fresh, *rest)] == [plain(e) for e in feed(whole, *rest)]
+
+
+def test_marks_that_mean_nothing_now_are_named() -> None:
+    assert meaningless("done", "pause") == "`pause` means nothing now: the test is done."
+    assert meaningless("settle", "pause") == ""
+    assert meaningless("settle", "note") == ""

@@ -79,3 +79,9 @@ def table(folder: Path, name: str) -> list[dict[str, Any]]:
         return [dict(row) for row in connection.execute(f"SELECT * FROM {name} ORDER BY rowid")]
     finally:
         connection.close()
+
+
+def change(folder: Path, sql: str) -> None:
+    with sqlite3.connect(folder / "bench.db") as database:
+        database.execute(sql)
+    database.close()

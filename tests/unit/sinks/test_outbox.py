@@ -41,7 +41,7 @@ def test_what_was_committed_waits_in_order_with_stream_and_number(tmp_path: Path
     items = made.outbox.pending(100)
     assert [item.id for item in items] == sorted(item.id for item in items)
     assert [item.seq for item in items if item.stream == "reading"] == [0, 1]
-    assert [item.seq for item in items if item.stream == "event"] == list(range(16))
+    assert [item.seq for item in items if item.stream == "event"] == list(range(21))
     assert [item.cylinder for item in items if item.stream == "reading"] == [2, 2]
     assert made.outbox.pending(3) == items[:3]
 

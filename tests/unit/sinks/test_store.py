@@ -382,7 +382,7 @@ def test_a_replay_goes_into_the_same_database_as_a_boot_of_its_own(tmp_path: Pat
     for name in ("reading", "stable_reading", "cylinder_result", "sample_block"):
         pairs = table(tmp_path, name)
         half = len(pairs) // 2
-        differ = {"id", "boot_id", "event_id", "as_found_reading_id", "after_tap_reading_id"}
+        differ = {"id", "boot_id", "test_id", "event_id", "as_found_reading_id", "after_tap_reading_id"}
         plain = [{key: value for key, value in row.items() if key not in differ} for row in pairs]
         assert plain[:half] == plain[half:] != []
     bodies = rows(tmp_path, "SELECT count(body) FROM event GROUP BY boot_id")

@@ -19,19 +19,13 @@ from daq.sinks.store.connection import APPLICATION_ID, SCHEMA_VERSION
 from daq.sinks.store.migrations import MIGRATIONS
 from tests.suites.deliveries import delivery, samples
 from tests.unit.sinks.conftest import Child
-from tests.unit.sinks.store_scenes import rows, store, table, within, write
+from tests.unit.sinks.store_scenes import change, rows, store, table, within, write
 
 
 def content(folder: Path) -> dict[str, str]:
     """The files of a folder but the lock, by what is in them."""
     files = [path for path in folder.iterdir() if path.suffix != ".lock"]
     return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
-
-
-def change(folder: Path, sql: str) -> None:
-    with sqlite3.connect(folder / "bench.db") as database:
-        database.execute(sql)
-    database.close()
 
 
 def test_a_new_database_has_the_newest_schema_and_says_whose_it_is(tmp_path: Path) -> None:
@@ -62,7 +56,7 @@ def test_a_newer_database_is_left_as_it_is(tmp_path: Path) -> None:
     before = content(tmp_path)
     for attempt in (lambda: write(store(tmp_path, "boot-2")), lambda: open_readonly(tmp_path / "bench.db")):
         with pytest.raises(
-            StorageError, match=r"written by a newer boretight: schema 2, this program knows 1.\n.*Update"
+            StorageError, match=r"written by a newer boretight: schema 3, this program knows 2.\n.*Update"
         ):
             attempt()
     assert content(tmp_path) == before
@@ -127,7 +121,7 @@ from pathlib import Path
 import sqlite_utils
 from daq.errors import StorageError
 from daq.sinks.store import migrations, open_readonly
-from tests.unit.sinks.store_scenes import store, write
+from tests.unit.sinks.store_scenes import change, store, write
 if os.getuid() == 0:
     os.setuid(65534)
 folder = Path(sys.argv[1])
@@ -166,7 +160,7 @@ def test_a_daemon_in_another_process_is_noticed_and_its_death_too(tmp_path: Path
     script = """
 import asyncio, sys
 from pathlib import Path
-from tests.unit.sinks.store_scenes import store
+from tests.unit.sinks.store_scenes import change, store
 
 async def main():
     await store(Path(sys.argv[1])).open()

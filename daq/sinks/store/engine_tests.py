@@ -1,0 +1,58 @@
+"""The rows of a test of an engine: what was found, and what does not count any more."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cache
+from typing import TYPE_CHECKING
+
+from daq.records import Finding, TakenBack, Withdrawn
+from daq.sinks.store.rows import Row
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+_RESULT = """
+    UPDATE cylinder_result SET withdrawn_utc = ?, withdrawn_why = ?
+    WHERE test_id = ? AND cylinder = ? AND attempt = ? AND withdrawn_utc IS NULL
+"""
+_READINGS = """
+    UPDATE stable_reading SET withdrawn_utc = ?
+    WHERE test_id = ? AND cylinder = ? AND attempt = ? AND withdrawn_utc IS NULL
+"""
+_FINDING = "UPDATE finding SET withdrawn_utc = ? WHERE test_id = ? AND number = ?"
+
+
+def finding_row(finding: Finding, utc: str) -> Row:
+    return {
+        "t_utc": utc,
+        "number": finding.number,
+        "cylinder": finding.cylinder,
+        "place": finding.place.value,
+        "strength": finding.strength.value,
+        "neighbour": finding.neighbour,
+        "note": finding.note,
+    }
+
+
+def withdraw(database: Database, test_id: int, withdrawn: Withdrawn, utc: str) -> None:
+    """Nothing is deleted; a cylinder that was skipped had left no row."""
+    where = [test_id, withdrawn.cylinder, withdrawn.number]
+    match withdrawn.what:
+        case TakenBack.RESULT | TakenBack.ATTEMPT:
+            database.execute(_RESULT, [utc, withdrawn.reason, *where])
+            database.execute(_READINGS, [utc, *where])
+        case TakenBack.FINDING:
+            database.execute(_FINDING, [utc, test_id, withdrawn.number])
+
+
+def insert(database: Database, table: str, row: Mapping[str, object]) -> int:
+    """The id of the new row."""
+    row_id = database.execute(_insertion(table, tuple(row)), list(row.values())).lastrowid
+    assert row_id is not None
+    return row_id
+
+
+@cache
+def _insertion(table: str, columns: Sequence[str]) -> str:
+    return f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
