@@ -23,13 +23,14 @@ from simulator.actions.electronics import (
     Unplug,
     Wire,
 )
-from simulator.actions.mechanic import Air, Connect, Press, SetPoint, Tap, TapBlows, Vent
+from simulator.actions.mechanic import Air, Connect, Press, SetPoint, Tap, TapBlows, Turn, Vent
 from simulator.actions.mishaps import CrankRoll, Droop, Squeeze
 
 AnyAction = Annotated[
     Connect
     | Air
     | Vent
+    | Turn
     | Tap
     | SetPoint
     | Press
@@ -71,6 +72,7 @@ __all__ = [
     "Swap",
     "Tap",
     "TapBlows",
+    "Turn",
     "Unplug",
     "Vent",
     "Wire",

@@ -48,6 +48,20 @@ class Vent(Action):
         rig.bench.vent()
 
 
+class Turn(Lasting):
+    """Take the crank in hand, turn it evenly within `for_s`, whatever the pressure, and let it go then. Angles are from
+    the top dead centre of compression of the connected cylinder."""
+
+    do: Literal["turn"]
+    to_deg: Annotated[float, Field(ge=-360.0, le=360.0)]
+
+    def begin(self, rig: Rig) -> None:
+        rig.bench.crank.take(radians(self.to_deg), self.for_s)
+
+    def end(self, rig: Rig) -> None:
+        rig.bench.crank.let_go()
+
+
 class TapBlows(Section):
     """Blows of a mallet that each open a valve for a moment, clear a fraction of what debris is left there, and may
     leave some that was not there before."""

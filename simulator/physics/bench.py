@@ -147,7 +147,7 @@ class Bench:
         supply_gauge_pa = self.regulator.step(dt_s, self.flow_kg_s, tank_gauge_pa)
         self._ports.supply_pa = supply_gauge_pa + self.traits.atmosphere_pa
         growth_m3_s = self._hand(dt_s) if self._squeezed_m3 != self._squeeze_m3 else 0.0
-        if self.crank.angle_rad != 0.0:
+        if self.crank.may_move:
             growth_m3_s += self.crank.step(dt_s, self.cylinder_gauge_pa)
         self.flow_kg_s = self.chamber.step(dt_s, self._ports, growth_m3_s)
 

@@ -7,7 +7,7 @@ no source.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, pi, radians, sin, sqrt
+from math import copysign, cos, pi, radians, sin, sqrt
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +54,37 @@ class CrankTraits:
 
 
 _VALVE_RAMP_RAD = radians(20.0)
+_ARRIVED = 1.0 + 1e-9
+"""A hand is where it wanted to be in spite of the rounding of its many small steps."""
 
 
 class Crank:
-    """I dw/dt = gas torque - friction. It stays where it is until the gas torque exceeds the friction."""
+    """I dw/dt = gas torque - friction. It stays where it is until the gas torque exceeds the friction. A hand that has
+    taken it turns it evenly, whatever the pressure."""
 
     def __init__(self, geometry: CrankGeometry, traits: CrankTraits) -> None:
         self.geometry, self.traits = geometry, traits
         self.angle_rad = self.speed_rad_s = 0.0
+        self._led_to_rad: float | None = None
+        self._led_rad_s = 0.0
 
     def place(self, angle_rad: float) -> None:
-        """Turn the crank by hand to this angle and let go."""
-        self.angle_rad, self.speed_rad_s = angle_rad, 0.0
+        """Put the crank to this angle and let go."""
+        self.angle_rad = angle_rad
+        self.let_go()
+
+    def take(self, to_rad: float, within_s: float) -> None:
+        """A hand takes the crank, turns it to this angle within that time, and holds it."""
+        self._led_to_rad, self._led_rad_s = to_rad, abs(to_rad - self.angle_rad) / within_s
+
+    def let_go(self) -> None:
+        """No hand holds it any more; it is at rest."""
+        self._led_to_rad, self.speed_rad_s = None, 0.0
+
+    @property
+    def may_move(self) -> bool:
+        """False where nothing can turn it: at top dead centre, with no hand on it."""
+        return self.angle_rad != 0.0 or self._led_to_rad is not None
 
     def holds(self, gauge_pa: float) -> bool:
         """Whether a crank at rest stays where it is under this pressure."""
@@ -73,6 +92,8 @@ class Crank:
 
     def step(self, dt_s: float, gauge_pa: float) -> float:
         """Move for `dt_s` under this pressure; returns the growth of the cylinder volume, m3/s."""
+        if self._led_to_rad is not None:
+            return self._led(dt_s, self._led_to_rad)
         if self.speed_rad_s == 0.0 and self.holds(gauge_pa):
             return 0.0
         torque, friction = self.geometry.torque_n_m(self.angle_rad, gauge_pa), self.traits.friction_n_m
@@ -83,6 +104,14 @@ class Crank:
         if before_rad_s * self.speed_rad_s < 0.0:
             self.speed_rad_s = 0.0
         self.angle_rad += dt_s * self.speed_rad_s
+        return (self.geometry.volume_m3(self.angle_rad) - before_m3) / dt_s
+
+    def _led(self, dt_s: float, to_rad: float) -> float:
+        before_m3, left_rad = self.geometry.volume_m3(self.angle_rad), to_rad - self.angle_rad
+        if abs(left_rad) <= self._led_rad_s * dt_s * _ARRIVED:
+            self.angle_rad = to_rad
+        else:
+            self.angle_rad += copysign(self._led_rad_s * dt_s, left_rad)
         return (self.geometry.volume_m3(self.angle_rad) - before_m3) / dt_s
 
     @property

@@ -33,6 +33,8 @@ BUSY = parse(
         { do = "stuck", at_s = 1.6, channel = "supply", for_s = 0.2 },
         { do = "reference", at_s = 1.7, to_v = 4.4, for_s = 0.2 },
         { do = "crank", at_s = 1.8, to_deg = 6 },
+        { do = "turn", at_s = 1.9, to_deg = 2, for_s = 0.17 },
+        { do = "set_point", at_s = 1.95, to_psi = 60, over_s = 0.37 },
         { do = "unplug", at_s = 2.0, for_s = 0.3 },
         { do = "reset", at_s = 2.5 },
     ]
