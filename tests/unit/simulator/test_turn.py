@@ -67,6 +67,14 @@ def test_a_hand_turns_evenly_and_arrives_exactly() -> None:
     assert bench.chamber.volume_m3 == pytest.approx(20e-6 + swept_m3, rel=1e-9)
 
 
+def test_a_hand_turns_a_crank_away_from_its_top() -> None:
+    bench, _ = bench_with(10.0)
+    bench.connect(1)
+    bench.crank.take(radians(-30.0), 2.0)
+    bench.advance(21.0)
+    assert degrees(bench.crank.angle_rad) == pytest.approx(-15.0, abs=1e-6)
+
+
 def test_a_crank_turned_to_its_top_stays_there() -> None:
     bench, steady_pa = bench_with(10.0)
     bench.crank.take(0.0, 4.0)
