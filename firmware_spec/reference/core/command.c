@@ -243,6 +243,7 @@ int16_t command_read(struct command *command, const char *line, uint8_t length)
     uint16_t tag;
 
     command->tag = 0;
+    command->id = COMMANDS;
     if (length && line[length - 1] == '\r')
         rest.length--;
     if (rest.length > COMMAND_MOST || !printable(rest))

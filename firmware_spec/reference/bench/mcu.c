@@ -1,0 +1,367 @@
+#include "mcu.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <simavr/avr_adc.h>
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/avr_twi.h>
+#include <simavr/avr_uart.h>
+#include <simavr/sim_avr.h>
+#include <simavr/sim_hex.h>
+#include <simavr/sim_time.h>
+
+#define FREQUENCY 16000000u
+#define CYCLES_PER_US (FREQUENCY / 1000000u)
+#define RAM_BEGIN 0x100
+#define PAINT 0xC5
+#define HANG_OPCODE 0xCFFF /* rjmp to itself */
+#define SCALE 1023u        /* the simulator's own converter; the real one has CODES */
+#define CODES 1024.0
+#define I2C_ADDRESS 0x48
+#define I2C_FULL_SCALE_V 4.096
+#define I2C_CODES 32768.0
+
+enum { MCUSR_AT = 0x54, PIND_AT = 0x29, PORTB_AT = 0x25, BUTTON_PIN = 2, LIGHT_PIN = 5 };
+
+struct mcu {
+    avr_t *avr;
+    mcu_output output;
+    double volts[INPUTS], supply_v, noise_v;
+    uint64_t random;
+    bool button_down, may_hear, plugged;
+    uint32_t hung_at; /* address in flash, or 0 */
+    uint16_t hung_word;
+    struct {
+        avr_irq_t *irq;
+        bool selected;
+        uint8_t written, pointer, input, read;
+        uint8_t config_high;
+        int16_t result;
+    } i2c;
+};
+
+/* ---- noise ---- */
+
+static double uniform(struct mcu *mcu)
+{
+    mcu->random ^= mcu->random << 13;
+    mcu->random ^= mcu->random >> 7;
+    mcu->random ^= mcu->random << 17;
+    return ((double)(mcu->random >> 11) + 0.5) / 9007199254740992.0;
+}
+
+static double noise(struct mcu *mcu)
+{
+    if (mcu->noise_v <= 0.0)
+        return 0.0;
+    return mcu->noise_v * sqrt(-2.0 * log(uniform(mcu))) * cos(6.283185307179586 * uniform(mcu));
+}
+
+static double clip(double value, double low, double high)
+{
+    return value < low ? low : value > high ? high : value;
+}
+
+/* ---- the microcontroller's own converter ---- */
+
+/* The simulator wants millivolts and computes a code of them; it is given those that make the code of the real chip. */
+static void on_conversion(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct mcu *mcu = param;
+    union {
+        avr_adc_mux_t mux;
+        uint32_t value;
+    } asked = {.value = value};
+    uint32_t reference_mv = mcu->avr->avcc;
+    double code;
+
+    (void)irq;
+    if (asked.mux.kind != ADC_MUX_SINGLE || asked.mux.src >= INPUTS)
+        return;
+    code = floor((mcu->volts[asked.mux.src] + noise(mcu)) / mcu->supply_v * CODES);
+    code = clip(code, 0.0, CODES - 1.0);
+    avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + (int)asked.mux.src),
+                  ((uint32_t)code * reference_mv + SCALE - 1) / SCALE);
+}
+
+/* ---- the external converter: registers of a pointer byte and two bytes ---- */
+
+static void i2c_say(struct mcu *mcu, uint8_t what, uint8_t data)
+{
+    avr_raise_irq(mcu->i2c.irq + TWI_IRQ_INPUT, avr_twi_irq_msg(what, I2C_ADDRESS << 1, data));
+}
+
+static void i2c_convert(struct mcu *mcu)
+{
+    double volts = mcu->volts[mcu->i2c.config_high >> 4 & 3] + noise(mcu);
+
+    mcu->i2c.result = (int16_t)clip(floor(volts / I2C_FULL_SCALE_V * I2C_CODES), -I2C_CODES, I2C_CODES - 1.0);
+}
+
+static void i2c_written(struct mcu *mcu, uint8_t byte)
+{
+    uint8_t number = mcu->i2c.written++;
+
+    if (number == 0)
+        mcu->i2c.pointer = byte;
+    else if (number == 1)
+        mcu->i2c.config_high = byte;
+    else if (number == 2 && mcu->i2c.pointer == 1 && mcu->i2c.config_high & 0x80)
+        i2c_convert(mcu);
+}
+
+static void on_i2c(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct mcu *mcu = param;
+    avr_twi_msg_irq_t said = {.u.v = value};
+
+    (void)irq;
+    if (said.u.twi.msg & TWI_COND_STOP)
+        mcu->i2c.selected = false;
+    if (said.u.twi.msg & TWI_COND_START) {
+        mcu->i2c.selected = mcu->plugged && said.u.twi.addr >> 1 == I2C_ADDRESS;
+        mcu->i2c.written = mcu->i2c.read = 0;
+        if (mcu->i2c.selected)
+            i2c_say(mcu, TWI_COND_ACK, 1);
+    }
+    if (!mcu->i2c.selected)
+        return;
+    if (said.u.twi.msg & TWI_COND_WRITE) {
+        i2c_say(mcu, TWI_COND_ACK, 1);
+        i2c_written(mcu, said.u.twi.data);
+    }
+    if (said.u.twi.msg & TWI_COND_READ)
+        i2c_say(mcu, TWI_COND_READ, (uint8_t)(mcu->i2c.read++ ? mcu->i2c.result : mcu->i2c.result >> 8));
+}
+
+/* ---- line ---- */
+
+static void on_output(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq;
+    ((struct mcu *)param)->output((uint8_t)value);
+}
+
+static void on_xon(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq;
+    (void)value;
+    ((struct mcu *)param)->may_hear = true;
+}
+
+static void on_xoff(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq;
+    (void)value;
+    ((struct mcu *)param)->may_hear = false;
+}
+
+bool mcu_hears(const struct mcu *mcu)
+{
+    return mcu->may_hear;
+}
+
+void mcu_hear(struct mcu *mcu, uint8_t byte)
+{
+    avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), byte);
+}
+
+/* ---- beginning ---- */
+
+static void be_quiet(avr_t *avr, const int level, const char *format, va_list arguments)
+{
+    (void)avr;
+    if (level <= LOG_ERROR)
+        vfprintf(stderr, format, arguments);
+}
+
+static void no_sleep(avr_t *avr, avr_cycle_count_t cycles)
+{
+    (void)avr;
+    (void)cycles;
+}
+
+static void wire(struct mcu *mcu, bool i2c)
+{
+    avr_t *avr = mcu->avr;
+    uint32_t flags = 0;
+
+    avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_output, mcu);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_xon, mcu);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_xoff, mcu);
+    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, mcu);
+    if (i2c) {
+        static const char *names[TWI_IRQ_COUNT] = {"input", "output", "status"};
+        mcu->i2c.irq = avr_alloc_irq(&avr->irq_pool, 0, TWI_IRQ_COUNT, names);
+        avr_irq_register_notify(mcu->i2c.irq + TWI_IRQ_OUTPUT, on_i2c, mcu);
+        avr_connect_irq(mcu->i2c.irq + TWI_IRQ_INPUT, avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_INPUT));
+        avr_connect_irq(avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_OUTPUT), mcu->i2c.irq + TWI_IRQ_OUTPUT);
+    }
+}
+
+struct mcu *mcu_new(const char *hex_path, bool i2c, mcu_output output)
+{
+    struct mcu *mcu = calloc(1, sizeof *mcu);
+    uint32_t size = 0, start = 0;
+    uint8_t *program = read_ihex_file(hex_path, &size, &start);
+
+    avr_global_logger_set(be_quiet);
+    if (!mcu || !program || !(mcu->avr = avr_make_mcu_by_name("atmega328p")))
+        return NULL;
+    avr_init(mcu->avr);
+    mcu->avr->frequency = FREQUENCY;
+    mcu->avr->sleep = no_sleep;
+    mcu->avr->log = LOG_ERROR;
+    avr_loadcode(mcu->avr, program, size, start);
+    mcu->avr->codeend = mcu->avr->flashend;
+    memset(mcu->avr->data + RAM_BEGIN, PAINT, mcu->avr->ramend + 1u - RAM_BEGIN);
+    mcu->output = output;
+    mcu->random = 88172645463325252u;
+    mcu->may_hear = mcu->plugged = true;
+    wire(mcu, i2c);
+    mcu_supply(mcu, 5.0);
+    mcu_reset(mcu, 1);
+    return mcu;
+}
+
+/* ---- time ---- */
+
+static avr_cycle_count_t on_time(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    (void)avr;
+    (void)when;
+    (void)param;
+    return 0;
+}
+
+/* A reset by the watchdog sets pins back. */
+static void hold_button(struct mcu *mcu)
+{
+    bool up = mcu->avr->data[PIND_AT] >> BUTTON_PIN & 1;
+
+    if (up == mcu->button_down)
+        avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), BUTTON_PIN), !mcu->button_down);
+}
+
+/* Where the program hung there is the program again once the watchdog has reset it. */
+static void heal(struct mcu *mcu)
+{
+    if (!mcu->hung_at || mcu->avr->pc == mcu->hung_at)
+        return;
+    memcpy(mcu->avr->flash + mcu->hung_at, &mcu->hung_word, 2);
+    mcu->hung_at = 0;
+}
+
+bool mcu_run(struct mcu *mcu, uint32_t us)
+{
+    avr_cycle_count_t until = mcu->avr->cycle + (avr_cycle_count_t)us * CYCLES_PER_US;
+
+    avr_cycle_timer_register(mcu->avr, us * CYCLES_PER_US, on_time, mcu);
+    while (mcu->avr->cycle < until) {
+        int state = avr_run(mcu->avr);
+        heal(mcu);
+        if (state == cpu_Done || state == cpu_Crashed)
+            return false;
+    }
+    hold_button(mcu);
+    return true;
+}
+
+uint64_t mcu_now_us(const struct mcu *mcu)
+{
+    return mcu->avr->cycle / CYCLES_PER_US;
+}
+
+/* ---- what happens to it ---- */
+
+void mcu_volts(struct mcu *mcu, unsigned input, double volts)
+{
+    if (input < INPUTS)
+        mcu->volts[input] = volts;
+}
+
+void mcu_supply(struct mcu *mcu, double volts)
+{
+    mcu->supply_v = volts;
+    mcu->avr->vcc = mcu->avr->avcc = mcu->avr->aref = (uint32_t)(volts * 1000.0 + 0.5);
+}
+
+void mcu_noise(struct mcu *mcu, double rms_volts, uint32_t seed)
+{
+    mcu->noise_v = rms_volts;
+    mcu->random = 88172645463325252u ^ seed;
+}
+
+void mcu_button(struct mcu *mcu, bool down)
+{
+    mcu->button_down = down;
+    hold_button(mcu);
+}
+
+void mcu_plug(struct mcu *mcu, bool plugged)
+{
+    mcu->plugged = plugged;
+}
+
+/* Flags of the cause: power-on 1, pin 2, brown-out 4, watchdog 8. */
+void mcu_reset(struct mcu *mcu, unsigned cause)
+{
+    static const uint8_t flags[] = {0, 1, 2, 4, 8};
+
+    avr_reset(mcu->avr);
+    mcu->avr->data[MCUSR_AT] = flags[cause < sizeof flags ? cause : 0];
+    hold_button(mcu);
+}
+
+void mcu_hang(struct mcu *mcu)
+{
+    static const uint16_t hang = HANG_OPCODE;
+
+    mcu->hung_at = mcu->avr->pc;
+    memcpy(&mcu->hung_word, mcu->avr->flash + mcu->hung_at, 2);
+    memcpy(mcu->avr->flash + mcu->hung_at, &hang, 2);
+    mcu->avr->sreg[S_I] = 0;
+    mcu->avr->state = cpu_Running;
+}
+
+void mcu_poke(struct mcu *mcu, uint16_t address, uint32_t value)
+{
+    for (int i = 0; i < 4; i++)
+        mcu->avr->data[address + i] = (uint8_t)(value >> 8 * i);
+}
+
+bool mcu_light(const struct mcu *mcu)
+{
+    return mcu->avr->data[PORTB_AT] >> LIGHT_PIN & 1;
+}
+
+/* The longest run of paint. */
+unsigned mcu_stack_left(const struct mcu *mcu)
+{
+    unsigned run = 0, longest = 0;
+
+    for (unsigned at = RAM_BEGIN; at <= mcu->avr->ramend; at++) {
+        run = mcu->avr->data[at] == PAINT ? run + 1 : 0;
+        longest = run > longest ? run : longest;
+    }
+    return longest;
+}
+
+void mcu_eeprom_get(struct mcu *mcu, uint16_t address, uint8_t *bytes, size_t count)
+{
+    avr_eeprom_desc_t wanted = {.ee = bytes, .offset = address, .size = (uint32_t)count};
+
+    avr_ioctl(mcu->avr, AVR_IOCTL_EEPROM_GET, &wanted);
+}
+
+void mcu_eeprom_set(struct mcu *mcu, uint16_t address, const uint8_t *bytes, size_t count)
+{
+    avr_eeprom_desc_t given = {.ee = (uint8_t *)(uintptr_t)bytes, .offset = address, .size = (uint32_t)count};
+
+    avr_ioctl(mcu->avr, AVR_IOCTL_EEPROM_SET, &given);
+}
