@@ -22,7 +22,20 @@ from daq.config import Config
 from daq.driver import Driver
 from daq.errors import BoretightError, StorageError
 from daq.pipeline import Pipeline
-from daq.records import Calibration, Chunk, Delivery, Input, LinkChange, Restarted, Resume, Samples
+from daq.planning import misfits, plan_by_itself, plan_of, profile_of, request_from
+from daq.procedure import TestPlan, plan_from
+from daq.records import (
+    Calibration,
+    Chunk,
+    Delivery,
+    Input,
+    LinkChange,
+    Mark,
+    MarkKind,
+    Restarted,
+    Resume,
+    Samples,
+)
 from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
@@ -31,6 +44,7 @@ from daq.sinks.mqtt import MqttSettings, MqttSink
 from daq.sinks.payloads import BenchDescription, StatusFields, rfc3339
 from daq.sinks.raw_log import RawLogHeader, RawLogWriter
 from daq.sinks.store import Boot, Store
+from daq.steering import Steering
 from daq.wire import BadReason
 
 LOOPBACK = "127.0.0.1"
@@ -133,7 +147,9 @@ class Daemon:
         self.config, self._source, self._on_broker = config, source, on_broker
         self.boot_id = new_boot_id(time.time())
         instrument, calibration = config.measuring_instrument(), calibration_in_force(config, _log.warning)
-        self._driver = Driver(Pipeline(instrument, calibration, config.engine.order()))
+        plan = plan_by_itself(config, self.boot_id)
+        self._driver = Driver(Pipeline(instrument, calibration, plan))
+        self._steering = Steering(self._plan_of, plan.engine)
         self._bench = BenchDescription(instrument, calibration, config.display.pressure, software())
         self._health = Health(lines=self._driver.pipeline.lines)
         self._watchers = watchers
@@ -181,7 +197,7 @@ class Daemon:
         self._on_broker(settings)
         return MqttSink(
             settings, outbox=self._store.outbox, bench=self._bench, boot=self.boot_id,
-            status_source=self.status, on_mark=self._source.inject,
+            status_source=self.status, on_mark=self.take,
         )  # fmt: skip
 
     async def _broker(self, stack: contextlib.AsyncExitStack) -> MqttSettings:
@@ -219,7 +235,19 @@ class Daemon:
         except StorageError as error:
             _log.warning("%s", error)
 
+    def take(self, mark: Mark) -> str:
+        """What an operator asks for, from wherever; a remark on it, or UsageError if it makes no sense now."""
+        checked = self._steering.checked(mark)
+        self._source.inject(checked)
+        if checked.kind != MarkKind.START:
+            return ""
+        return " ".join(misfits(profile_of(plan_from(checked.text)), self._bench.instrument))
+
+    def _plan_of(self, request: str) -> TestPlan:
+        return plan_of(self.config, request_from(request), time.time())
+
     def _hand_out(self, delivery: Delivery, item: Input | None) -> None:
+        self._steering.observe(delivery)
         if isinstance(item, Chunk):
             self._health.observe(delivery, item.arrived_s)
         elif item is not None:

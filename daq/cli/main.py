@@ -30,6 +30,8 @@ calibration_app = typer.Typer(
     help="Look at the calibrations that are kept.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(calibration_app, name="calibration")
+test_app = typer.Typer(help="Test an engine, cylinder by cylinder.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(test_app, name="test")
 app.add_typer(engine_app, name="engine")
 
 ConfigOption = Annotated[
@@ -107,20 +109,76 @@ def watch(
     command(bench, host, mqtt_port, config, json)
 
 
-@app.command(**example("boretight mark cylinder 3"))
+BenchOption = Annotated[str | None, typer.Option(help="Which bench, instead of the configured one.")]
+HostOption = Annotated[str | None, typer.Option(help="The broker, instead of the configured one.")]
+MqttPortOption = Annotated[int | None, typer.Option("--mqtt-port", help="Its port.")]
+
+
+@app.command(**example("boretight mark heard exhaust clear"))
 def mark(
-    kind: Annotated[str, typer.Argument(help="next, again, skip, cylinder or note.")],
-    text: Annotated[str, typer.Argument(help="The number of the cylinder, or the words of the note.")] = "",
-    bench: Annotated[str | None, typer.Option(help="Which bench, instead of the configured one.")] = None,
-    host: Annotated[str | None, typer.Option(help="The broker, instead of the configured one.")] = None,
-    mqtt_port: Annotated[int | None, typer.Option("--mqtt-port", help="Its port.")] = None,
+    kind: Annotated[
+        str,
+        typer.Argument(
+            help="next, again, skip, undo, pause, go-on, finish, acknowledge, cylinder NUMBER, heard PLACE, note WORDS."
+        ),
+    ],
+    words: Annotated[list[str] | None, typer.Argument(help="The number, the place or the words.")] = None,
+    bench: BenchOption = None,
+    host: HostOption = None,
+    mqtt_port: MqttPortOption = None,
     config: ConfigOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Tell a running bench what you did: next cylinder, again, skip, this is cylinder 3, a note."""
+    """Tell a running bench what you did or heard: next cylinder, again, skip, cylinder 3, a hiss at the exhaust."""
+    from daq.cli.mark import Bench
     from daq.cli.mark import mark as command
 
-    command(kind, text, bench, host, mqtt_port, config, json)
+    command(kind, " ".join(words or []), Bench(bench, host, mqtt_port, config), json)
+
+
+@test_app.command("start", **example("boretight test start v8 --hot"))
+def test_start(
+    engine: Annotated[str, typer.Argument(help="Key of a profile; the configured engine by default.")] = "",
+    name: Annotated[str, typer.Option(help="A name for the test.")] = "",
+    hot: Annotated[bool, typer.Option("--hot", help="The engine is at working temperature.")] = False,
+    cold: Annotated[bool, typer.Option("--cold", help="The engine is cold.")] = False,
+    soft_step: Annotated[bool, typer.Option("--soft-step", help="A low pressure first, on each cylinder.")] = False,
+    hours: Annotated[float | None, typer.Option(min=0, help="Hours the engine has run.")] = None,
+    distance_km: Annotated[float | None, typer.Option(min=0, help="Kilometres it has run.")] = None,
+    by: Annotated[str, typer.Option(help="Who tests.")] = "",
+    note: NoteOption = "",
+    acknowledged_by: Annotated[str, typer.Option(help="Who has read the cautions; asked for otherwise.")] = "",
+    bench: BenchOption = None,
+    host: HostOption = None,
+    mqtt_port: MqttPortOption = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Start the test of an engine on a running bench; from then on the pressures drive it."""
+    from daq.cli.mark import Bench
+    from daq.cli.test import start
+    from daq.planning import request_of
+
+    if hot and cold:
+        raise UsageError("An engine is hot or cold, not both.")
+    temperature = "hot" if hot else "cold" if cold else "unknown"
+    said: dict[str, Any] = {"engine": engine, "test": name, "temperature": temperature, "acknowledged_by": acknowledged_by}
+    said |= {"soft_step": soft_step, "hours": hours, "distance_km": distance_km, "by": by, "note": note}
+    request = request_of(said)
+    start(request, Bench(bench, host, mqtt_port, config), json)
+
+
+@test_app.command("list", **example("boretight test list"))
+def test_list(
+    database: Annotated[Path | None, typer.Option(help="The database, instead of the configured one.")] = None,
+    most: Annotated[int, typer.Option(min=1, help="How many of them.")] = 20,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List the tests that are stored, the newest first."""
+    from daq.cli.test import list_tests
+
+    list_tests(database, config, most, json)
 
 
 @app.command(**example("boretight replay 20261125-101500.btlog --into replayed.db"))

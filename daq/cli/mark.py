@@ -1,10 +1,11 @@
-"""`boretight mark`: tells a running bench what the operator did, over its broker, and waits for the answer."""
+"""`boretight mark` and `test start`: what the operator asks of a running bench, over its broker, and its answer."""
 
 from __future__ import annotations
 
 import asyncio
 import json
 import secrets
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -22,35 +23,51 @@ from daq.sinks.topics import Topics
 ANSWER_S = 5.0
 
 
-def mark(
-    kind: str, text: str, bench: str | None, host: str | None, port: int | None, path: Path | None, as_json: bool
-) -> None:
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Which bench, at which broker; what is None is as configured."""
+
+    bench: str | None
+    host: str | None
+    port: int | None
+    path: Path | None
+
+
+def mark(kind: str, text: str, bench: Bench, as_json: bool) -> None:
     """Raises UnavailableError if no broker or no bench answers, UsageError if the bench refuses."""
     if kind not in [known.value for known in MarkKind]:
         raise UsageError(f"There is no mark {kind!r}.", f"Use one of {', '.join(known.value for known in MarkKind)}.")
-    config = load(path)
-    answer = run(_send(mqtt_settings(config, host, port), bench or config.bench, kind, text))
+    ask(bench, kind, {"text": text}, as_json)
+
+
+def ask(where: Bench, verb: str, content: dict[str, Any], as_json: bool) -> None:
+    """Sends the command and prints the answer. See `mark` for what it raises."""
+    config = load(where.path)
+    name = where.bench or config.bench
+    answer = run(_send(mqtt_settings(config, where.host, where.port), name, verb, content))
     if as_json:
         print_json(answer)
     elif answer["status"] == "accepted":
-        print(f"{bench or config.bench}: {kind} {text}".rstrip())
+        print(f"{name}: {verb} {content.get('text', '')}".rstrip())
+        if answer.get("reason"):
+            print(answer["reason"])
     if answer["status"] != "accepted":
         raise UsageError(f"The bench answered {answer['status']}.", evidence=str(answer.get("reason", "")))
 
 
-async def _send(settings: MqttSettings, bench: str, kind: str, text: str) -> dict[str, Any]:
+async def _send(settings: MqttSettings, bench: str, verb: str, content: dict[str, Any]) -> dict[str, Any]:
     """The answer of the bench to this very command, recognised by its id."""
     from aiomqtt import MqttError
 
     topics, protocol, command_id = Topics(bench, settings.root), ProtocolChoice(settings.protocol), secrets.token_hex(8)
     deadline = (datetime.now(UTC) + timedelta(seconds=ANSWER_S)).isoformat()
-    command = json.dumps({"id": command_id, "deadline": deadline, "text": text})
+    command = json.dumps({"id": command_id, "deadline": deadline, **content})
     while True:
         try:
             client_id = f"{settings.root}-mark-{command_id}"
             async with connection(settings, protocol.version, client_id, settings.tls_context()) as client:
                 await client.subscribe(topics["reply"], qos=1)
-                await client.publish(topics[f"command/{kind}"], command, qos=1)
+                await client.publish(topics[f"command/{verb}"], command, qos=1)
                 async with asyncio.timeout(ANSWER_S):
                     async for message in client.messages:
                         if (answer := answer_to(command_id, message.payload)) is not None:

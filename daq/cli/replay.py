@@ -18,6 +18,7 @@ from daq.daemon import calibration_in_force, new_boot_id, software
 from daq.driver import Driver
 from daq.errors import UsageError
 from daq.pipeline import Pipeline
+from daq.planning import plan_by_itself
 from daq.records import Calibration, Delivery, Event, Readings, Samples
 from daq.sinks.payloads import event_body, stream_of
 from daq.sinks.raw_log import RawLogReader, read_raw_log
@@ -57,12 +58,14 @@ def _knowledge(config_path: Path | None, log: RawLogReader) -> tuple[Config, Cal
 async def _run(
     config: Config, calibration: Calibration, log: RawLogReader, into: Path | None, boot: str, teller: Teller
 ) -> None:
-    driver = Driver(Pipeline(config.measuring_instrument(), calibration, config.engine.order()))
+    driver = Driver(Pipeline(config.measuring_instrument(), calibration, plan_by_itself(config, boot)))
     async with AsyncExitStack() as stack:
         store: Store | None = None
         if into is not None:
             run = Boot(teller.bench, boot, software(), str(log.path), config.model_dump(mode="json"))
-            store = Store(into, run, calibrations=[calibration], announce=False, unit=config.display.pressure)
+            store = Store(
+                into, run, calibrations=[calibration], announce=False, goes_on=False, unit=config.display.pressure
+            )
             stack.push_async_callback(store.close)
             await store.open()
         with progress(f"Replaying {log.path.name}", log.bytes_total) as advance:

@@ -166,7 +166,7 @@ def _fault(event: Fault, plan: TestPlan, phase: Phase) -> Words:
 
 @_words.register
 def _supply(event: SupplyChange, plan: TestPlan, phase: Phase) -> Words:
-    if phase not in UNDER_AIR or phase is Phase.PRESSURISE:
+    if phase not in (Phase.SETTLE, Phase.RESETTLE):  # elsewhere nothing waits for it, and it may be meant
         return
     if event.state is SupplyState.LOST:
         yield "supply-lost", {"pressure": both(event.supply_gauge_pa)}

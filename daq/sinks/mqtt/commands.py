@@ -30,10 +30,10 @@ class Answer:
 class CommandDesk:
     """Turns commands into marks, each id at most once: a repeated one gets the same answer and does nothing.
 
-    `on_mark` takes an accepted mark; it may refuse by raising BoretightError. `utc_s` is the host's clock.
+    `on_mark` takes a mark, with a remark on it; it may refuse by raising BoretightError. `utc_s` is the host's clock.
     """
 
-    def __init__(self, on_mark: Callable[[Mark], None], utc_s: Callable[[], float]) -> None:
+    def __init__(self, on_mark: Callable[[Mark], str], utc_s: Callable[[], float]) -> None:
         self._on_mark, self._utc_s = on_mark, utc_s
         self._answered: OrderedDict[str, Answer] = OrderedDict()
 
@@ -52,15 +52,16 @@ class CommandDesk:
 
     def _decide(self, verb: str, command: Command) -> Answer:
         now_s = self._utc_s()
-        if fault := _cannot(verb, command.text):
+        text = _request(command) if verb == MarkKind.START else command.text
+        if fault := _cannot(verb, text):
             return Answer(command.id, verb, "refused", fault)
         if command.deadline.timestamp() < now_s:
             return Answer(command.id, verb, "expired", "It came after its deadline.")
         try:
-            self._on_mark(Mark(now_s, verb, command.text))
+            remark = self._on_mark(Mark(now_s, verb, text))
         except BoretightError as error:
-            return Answer(command.id, verb, "refused", error.what)
-        return Answer(command.id, verb, "accepted")
+            return Answer(command.id, verb, "refused", " ".join(filter(None, (error.what, error.evidence))))
+        return Answer(command.id, verb, "accepted", remark)
 
 
 def _read(payload: bytes) -> tuple[Command | None, str]:
@@ -74,12 +75,17 @@ def _read(payload: bytes) -> tuple[Command | None, str]:
         return None, f"{where}: {fault['msg']}" if where else str(fault["msg"])
 
 
+def _request(command: Command) -> str:
+    """What was said of the test that is to start, as JSON."""
+    return command.model_dump_json(exclude={"id", "deadline", "text"}, exclude_defaults=True)
+
+
 def _cannot(verb: str, text: str) -> str:
     """Why this verb with this text means nothing; empty if it does."""
     if verb not in VERBS:
         return f"There is no such command; there are {', '.join(VERBS)}."
     if verb == MarkKind.CYLINDER and not (text.isascii() and text.isdecimal()):
         return "`text` must be the number of the cylinder."
-    if verb == MarkKind.NOTE and not text.strip():
+    if verb in (MarkKind.NOTE, MarkKind.HEARD) and not text.strip():
         return "`text` must be the words to note."
     return ""

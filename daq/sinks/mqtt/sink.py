@@ -54,7 +54,7 @@ class MqttSink:
         boot: str,
         outbox: Outbox,
         status_source: Callable[[], StatusFields],
-        on_mark: Callable[[Mark], None],
+        on_mark: Callable[[Mark], str],
         *,
         reconnect: Reconnect | None = None,
         utc_s: Callable[[], float] = time.time,

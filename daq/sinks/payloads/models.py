@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 
+from daq.procedure.plan import Temperature
 from daq.records import LineFormat, MarkKind, ReferenceMode
 from daq.sinks.payloads.fields import (
     Bytes,
@@ -200,17 +201,29 @@ class Describe(Message):
 
 
 class Command(BaseModel):
-    """What a client sends to `command/<verb>`. `text` is the number for `cylinder`, the words for `note`."""
+    """What a client sends to `command/<verb>`. `text` is the number for `cylinder`, the words for `note` and `heard`.
+
+    All after `text` is for `start` only, and may be left out.
+    """
 
     model_config = ConfigDict(frozen=True, extra="ignore")
 
     id: Annotated[str, Field(min_length=1, max_length=64, description="A second one of the same id does nothing")]
     deadline: Annotated[Deadline, Field(description="RFC 3339; later than that it is answered as expired")]
     text: Text = ""
+    engine: Annotated[str, Field(max_length=32, description="Key of a profile; else the configured engine")] = ""
+    test: Annotated[str, Field(max_length=48, description="A name for the test; else one is made of the time")] = ""
+    temperature: Temperature = Temperature.UNKNOWN
+    acknowledged_by: Annotated[Text, Field(description="Who has read the cautions")] = ""
+    soft_step: Annotated[bool, Field(description="The first air of each cylinder is a low pressure")] = False
+    hours: Annotated[float | None, Field(ge=0, description="What the engine has run")] = None
+    distance_km: Annotated[float | None, Field(ge=0, description="What the engine has run")] = None
+    by: Text = ""
+    note: Text = ""
 
 
 class Reply(Message):
-    """The answer to a command. `accepted` means that it has entered the pipeline."""
+    """The answer to a command. `accepted` means that it has entered the pipeline; `reason` may then be a remark."""
 
     id: Annotated[str | None, Field(description="Of the command; null if that could not be read")]
     verb: str

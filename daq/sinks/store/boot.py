@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -54,38 +54,39 @@ class Unfinished:
     events: tuple[Event, ...]
 
 
+NEWEST_RUN = """
+    SELECT boot.id, boot.ended_utc, (SELECT max(t_utc) FROM event WHERE boot_id = boot.id)
+    FROM boot JOIN bench ON bench.id = boot.bench_id
+    WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' ORDER BY boot.id DESC LIMIT 1
+"""
+NEWEST_TEST = """
+    SELECT test.id, test.event_id, test.ended_utc, json_extract(test.plan, '$.explicit')
+    FROM test JOIN boot ON boot.id = test.boot_id JOIN bench ON bench.id = boot.bench_id
+    WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' ORDER BY test.id DESC LIMIT 1
+"""
+FOLLOWED_EVENTS = f"""
+    SELECT kind, detail FROM event JOIN boot ON boot.id = event.boot_id JOIN bench ON bench.id = boot.bench_id
+    WHERE event.id >= ? AND bench.name = ? AND boot.name NOT LIKE 'replay-%'
+        AND kind IN ({", ".join("?" * len(FOLLOWED_KINDS))}) ORDER BY event.id
+"""
+
+
 def unfinished(database: Database, bench: str, since_utc: str) -> Unfinished | None:
     """The newest test of the bench, if it is not done and not older than `since_utc`.
 
     One that had begun by itself is gone on with only after a run that was killed; one that was started, also after a
-    run that was stopped.
+    run that was stopped. Replays (`replay-...`) leave nothing behind.
     """
-    sql = """
-        SELECT test.id, test.event_id, boot.ended_utc IS NULL AS killed, json_extract(test.plan, '$.explicit'),
-            (SELECT max(t_utc) FROM event WHERE boot_id = newest.id) AS last_utc
-        FROM test JOIN boot AS first ON first.id = test.boot_id JOIN bench ON bench.id = first.bench_id
-        JOIN boot AS newest ON newest.id = (SELECT max(id) FROM boot WHERE bench_id = bench.id)
-        JOIN boot ON boot.id = newest.id
-        WHERE bench.name = ? AND test.ended_utc IS NULL ORDER BY test.id DESC LIMIT 1
-    """
-    found = database.execute(sql, [bench]).fetchone()
-    if found is None:
+    run = database.execute(NEWEST_RUN, [bench]).fetchone()
+    test = database.execute(NEWEST_TEST, [bench]).fetchone()
+    if run is None or test is None:
         return None
-    test_id, event_id, killed, explicit, last_utc = found
-    if not (killed or explicit) or (last_utc or "") <= since_utc:
+    _, stopped_utc, last_utc = run
+    test_id, event_id, ended_utc, explicit = test
+    if ended_utc or (stopped_utc and not explicit) or (last_utc or "") <= since_utc:
         return None
-    return Unfinished(test_id, tuple(_followed(database, bench, event_id)))
-
-
-def _followed(database: Database, bench: str, first_event_id: int) -> Iterator[Event]:
-    """In their order, whatever run of this bench they came in."""
-    marks = ", ".join("?" * len(FOLLOWED_KINDS))
-    sql = f"""
-        SELECT kind, detail FROM event JOIN boot ON boot.id = event.boot_id JOIN bench ON bench.id = boot.bench_id
-        WHERE event.id >= ? AND bench.name = ? AND kind IN ({marks}) ORDER BY event.id
-    """
-    for kind, detail in database.execute(sql, [first_event_id, bench, *FOLLOWED_KINDS]).fetchall():
-        yield event_from(kind, json.loads(detail))
+    rows = database.execute(FOLLOWED_EVENTS, [event_id, bench, *FOLLOWED_KINDS]).fetchall()
+    return Unfinished(test_id, tuple(event_from(kind, json.loads(detail)) for kind, detail in rows))
 
 
 def _keep_calibration(database: Database, row: dict[str, Any], utc: str) -> None:

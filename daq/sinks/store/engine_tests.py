@@ -20,6 +20,7 @@ _READINGS = """
     UPDATE stable_reading SET withdrawn_utc = ?
     WHERE test_id = ? AND cylinder = ? AND attempt = ? AND withdrawn_utc IS NULL
 """
+_OPEN_AGAIN = "UPDATE test SET ended_utc = NULL, complete = NULL, skipped = '' WHERE id = ?"
 _FINDING = "UPDATE finding SET withdrawn_utc = ? WHERE test_id = ? AND number = ?"
 
 
@@ -38,6 +39,8 @@ def finding_row(finding: Finding, utc: str) -> Row:
 def withdraw(database: Database, test_id: int, withdrawn: Withdrawn, utc: str) -> None:
     """Nothing is deleted; a cylinder that was skipped had left no row."""
     where = [test_id, withdrawn.cylinder, withdrawn.number]
+    if withdrawn.what in (TakenBack.RESULT, TakenBack.SKIP):
+        database.execute(_OPEN_AGAIN, [test_id])
     match withdrawn.what:
         case TakenBack.RESULT | TakenBack.ATTEMPT:
             database.execute(_RESULT, [utc, withdrawn.reason, *where])

@@ -38,7 +38,8 @@ class Store:
 
     What `write` has taken survives kill -9 and a loss of power. It raises StorageError, having stored nothing of the
     delivery, when the disk or the database refuses; to try again later is right. `announce` False, as for a replay:
-    nothing goes to the outbox. `renderer` makes the messages; by default `daq.sinks.payloads`.
+    nothing goes to the outbox. `goes_on` False: no test of an
+    earlier run is gone on with. `renderer` makes the messages; by default `daq.sinks.payloads`.
     """
 
     def __init__(
@@ -48,13 +49,14 @@ class Store:
         *,
         calibrations: Sequence[Calibration] = (),
         announce: bool = True,
+        goes_on: bool = True,
         renderer: Renderer | None = None,
         unit: PressureUnit = PressureUnit.PSI,
         now: Callable[[], float] = time.time,
     ) -> None:
         self.path = path
         self._boot, self._calibrations, self._unit, self._now = boot, calibrations, unit, now
-        self._announce, self._renderer = announce, renderer
+        self._announce, self._goes_on, self._renderer = announce, goes_on, renderer
         self.unfinished: Unfinished | None = None
         """After `open`: the test that the last run of this bench was in the middle of, to be gone on with."""
         self.outbox = Outbox(self._later, now)
@@ -112,7 +114,8 @@ class Store:
         self._lock = DatabaseLock(self.path, f"bench {self._boot.bench} on {platform.node()}")
         self._database = open_for_writing(self.path)
         with database_errors(self.path, "write"):
-            self.unfinished = unfinished(self._database, self._boot.bench, utc_text(self._now() - FORGET_S))
+            if self._goes_on:
+                self.unfinished = unfinished(self._database, self._boot.bench, utc_text(self._now() - FORGET_S))
             boot_id, bench_id = register(self._database, self._boot, self._calibrations, utc_text(self._now()))
             identity = Identity(boot_id, self._boot.bench, self._boot.name, self._unit)
             test_id = self.unfinished.test_id if self.unfinished else None

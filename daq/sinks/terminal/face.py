@@ -29,6 +29,10 @@ _DIGITS = {
 }
 
 _WANTED = {
+    "cautions": "READ THE CAUTIONS AND ACKNOWLEDGE THEM, NO AIR YET",
+    "pressurise": "RAISE THE SUPPLY TO ITS SET POINT, GENTLY",
+    "crank-moved": "CRANK MOVED: VENT THE AIR NOW",
+    "paused": "PAUSED",
     "wait-air": "CONNECT CYLINDER {cylinder}, CRANK HELD, THEN AIR",
     "settle": "SETTLING, WAIT",
     "as-found": "CAPTURED. TAP THE VALVES, OR VENT FOR THE NEXT",
@@ -36,6 +40,7 @@ _WANTED = {
     "after-tap": "CAPTURED AFTER TAP. TAP AGAIN, OR VENT",
     "done": "ALL CYLINDERS DONE",
 }
+_NEEDS_SUPPLY = ("settle", "as-found", "resettle", "after-tap")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,7 @@ def wanted(face: Face) -> str:
         return "NO BOARD ON THE LINE"
     if face.stale:
         return "OLD DATA: NOTHING NEW FROM THE BOARD"
-    if face.phase not in ("", "wait-air", "done") and not face.held:
+    if face.phase in _NEEDS_SUPPLY and not face.held:
         return "SUPPLY IS NOT AT ITS SET POINT"
     return _WANTED.get(face.phase, "WAITING").format(cylinder=face.cylinder)
 
@@ -74,7 +79,7 @@ def state(face: Face) -> str:
     """The reading in one word."""
     if not face.line_up or face.stale:
         return "STALE"
-    if face.phase in ("wait-air", "done"):
+    if face.phase in ("cautions", "wait-air", "done"):
         return "NO AIR"
     if not face.held:
         return "NOT HELD"

@@ -27,7 +27,15 @@ class Desk:
 def test_every_verb_becomes_a_mark_at_the_time_of_the_host(kind: MarkKind) -> None:
     desk = Desk()
     assert desk.ask(kind.value, text="3") == "accepted"
-    assert desk.marks == [Mark(NOW_S, kind.value, "3")]
+    assert desk.marks == [Mark(NOW_S, kind.value, "{}" if kind is MarkKind.START else "3")]
+
+
+def test_what_is_said_of_a_test_that_is_to_start_travels_as_json() -> None:
+    desk = Desk()
+    assert desk.ask("start", engine="v8", temperature="hot", hours=120.5) == "accepted"
+    (mark,) = desk.marks
+    assert json.loads(mark.text) == {"engine": "v8", "temperature": "hot", "hours": 120.5}
+    assert desk.ask("start", id="c2", temperature="tepid") == "invalid"
 
 
 def test_a_second_one_of_the_same_id_gets_the_same_answer_and_does_nothing() -> None:

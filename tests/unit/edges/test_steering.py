@@ -1,0 +1,130 @@
+"""The door for what an operator asks of a running test, and the plans that are made of requests."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from daq.config import Config, EngineSection, StorageSection
+from daq.errors import BoretightError, DataError, UsageError
+from daq.planning import misfits, plan_by_itself, plan_of, profile_of, request_from, request_of
+from daq.procedure import EngineOrder, TestPlan, plan_from
+from daq.procedure.plan import Temperature
+from daq.records import Delivery, Mark, MarkKind, Session, TestStarted
+from daq.steering import Steering
+
+NOW_S = 1_767_225_600.0  # 2026-01-01T00:00:00Z
+FOUR = TestPlan("a-four", EngineOrder("invented four", (1, 3, 4, 2)))
+
+
+@pytest.fixture
+def config(tmp_path: Path) -> Config:
+    return Config.model_construct(storage=StorageSection(folder=tmp_path), engine=EngineSection(name="old one"))
+
+
+def steering(phase: str = "wait-air") -> Steering:
+    made = Steering(lambda text: FOUR.named(request_from(text).test or "b-four"), FOUR.engine)
+    made.observe(Delivery((Session(1, 0.0, "invented four", 1, phase, 3),), {1: 0.0}))
+    return made
+
+
+# ---- the door
+
+
+def test_a_mark_passes_as_it_is() -> None:
+    mark = Mark(5.0, MarkKind.NEXT)
+    assert steering().checked(mark) == mark
+    assert Steering(lambda text: FOUR, FOUR.engine).checked(mark) == mark, "before anything is known of the test"
+
+
+def test_a_start_takes_the_whole_plan_along() -> None:
+    mark = steering().checked(Mark(5.0, MarkKind.START, '{"test": "c-four"}'))
+    assert plan_from(mark.text) == FOUR.named("c-four")
+
+
+@pytest.mark.parametrize(
+    ("phase", "kind", "text", "reason"),
+    [
+        ("done", "pause", "", "`pause` means nothing now: the test is done"),
+        ("settle", "go-on", "", "`go-on` means nothing now: the reading settles"),
+        ("paused", "next", "", "the test is paused"),
+        ("cautions", "skip", "", "cautions have not been acknowledged"),
+        ("settle", "cylinder", "9", "no cylinder 9; it has 1, 2, 3, 4"),
+        ("settle", "cylinder", "x", "no cylinder 0"),
+        ("settle", "heard", "7: exhaust", "no cylinder 7"),
+        ("settle", "heard", "elsewhere-else", "Where was it heard"),
+        ("settle", "start", '{"colour": "red"}', "colour"),
+        ("settle", "start", "[[", "no request"),
+    ],
+)
+def test_what_makes_no_sense_now_is_refused_with_the_reason(phase: str, kind: str, text: str, reason: str) -> None:
+    with pytest.raises(UsageError) as refused:
+        steering(phase).checked(Mark(5.0, kind, text))
+    assert reason in str(refused.value)
+
+
+def test_the_cylinders_are_those_of_the_test_that_runs() -> None:
+    door = steering()
+    one = TestPlan("one", EngineOrder("single", (1,)))
+    door.observe(Delivery((TestStarted(1, 0.0, "one", "single", one.to_text()),), {1: 0.0}))
+    with pytest.raises(UsageError, match="it has 1"):
+        door.checked(Mark(5.0, MarkKind.CYLINDER, "2"))
+
+
+# ---- the plan
+
+
+def test_a_plan_knows_the_engine_and_what_was_said(config: Config) -> None:
+    request = request_of({"engine": "v8", "temperature": "hot", "hours": 812.5, "acknowledged_by": "kim", "by": "lee"})
+    plan = plan_of(config, request, NOW_S)
+    assert plan.test == "20260101t000000z-v8"
+    assert (plan.temperature, plan.acknowledged, plan.explicit) == (Temperature.HOT, "kim", True)
+    assert sum(plan.turn_deg) == pytest.approx(720.0) and len(plan.turn_deg) == 8
+    assert plan.about["hours"] == 812.5 and plan.about["by"] == "lee"
+    assert profile_of(plan_from(plan.to_text())).banks, "the whole profile travels in the text"
+
+
+def test_without_a_word_it_is_a_test_of_the_configured_engine(config: Config) -> None:
+    plan = plan_of(config, request_from(""), NOW_S)
+    assert (plan.engine.name, plan.temperature, plan.acknowledged) == ("old one", Temperature.UNKNOWN, "")
+
+
+def test_an_engine_that_there_is_not_is_refused(config: Config) -> None:
+    with pytest.raises(BoretightError, match="no-such"):
+        plan_of(config, request_of({"engine": "no-such"}), NOW_S)
+
+
+def test_a_test_that_begins_by_itself_was_not_acknowledged_by_anybody(config: Config) -> None:
+    plan = plan_by_itself(config, "boot-1")
+    assert (plan.test, plan.explicit, plan.acknowledged) == ("boot-1", False, "")
+    assert profile_of(plan).name == "old one"
+
+
+def test_a_bench_that_is_not_what_the_profile_asks_for_is_told(config: Config) -> None:
+    instrument = config.measuring_instrument()
+    aircraft = profile_of(plan_of(config, request_of({"engine": "flat-six"}), NOW_S))
+    remarks = list(misfits(aircraft, instrument))
+    assert len(remarks) == 2 and "80.0 psi" in remarks[0] and "1.52 mm" in remarks[1]
+    assert not list(misfits(profile_of(plan_of(config, request_of({"engine": "inline-four"}), NOW_S)), instrument))
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        "",
+        "null",
+        "[]",
+        '{"test": "x"}',
+        '{"test": "", "engine": {"name": "x", "firing_order": [1]}}',
+        '{"test": "x", "engine": {"name": "x", "firing_order": [1, 1]}}',
+        '{"test": "x", "engine": {"name": "x", "firing_order": [1, 2]}, "turn_deg": [360]}',
+        '{"test": "x", "engine": {"name": "x", "firing_order": [1]}, "temperature": "warm"}',
+        json.dumps({"test": "x" * 65, "engine": {"name": "x", "firing_order": [1]}}),
+        "[" * 100_000,
+    ],
+)
+def test_a_text_that_is_no_plan_is_refused(broken: str) -> None:
+    with pytest.raises((UsageError, DataError)):
+        plan_from(broken)
