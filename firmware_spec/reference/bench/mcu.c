@@ -25,7 +25,7 @@
 #define I2C_FULL_SCALE_V 4.096
 #define I2C_CODES 32768.0
 
-enum { MCUSR_AT = 0x54, PIND_AT = 0x29, PORTB_AT = 0x25, BUTTON_PIN = 2, LIGHT_PIN = 5 };
+enum { MCUSR_AT = 0x54, PORTB_AT = 0x25, BUTTON_PIN = 2, LIGHT_PIN = 5 };
 
 struct mcu {
     avr_t *avr;
@@ -33,6 +33,7 @@ struct mcu {
     double volts[INPUTS], supply_v, noise_v;
     uint64_t random;
     bool button_down, may_hear, plugged;
+    uint64_t earlier_cycles; /* before the last reset */
     uint32_t hung_at; /* address in flash, or 0 */
     uint16_t hung_word;
     struct {
@@ -170,6 +171,46 @@ void mcu_hear(struct mcu *mcu, uint8_t byte)
     avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), byte);
 }
 
+/* ---- resets and time ---- */
+
+static avr_cycle_count_t on_time(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    (void)avr;
+    (void)when;
+    (void)param;
+    return 0;
+}
+
+static void set_button(struct mcu *mcu, bool down)
+{
+    avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), BUTTON_PIN), !down);
+}
+
+static bool was_reset; /* there is one microcontroller in a program */
+static void (*core_reset)(avr_t *avr);
+
+static void on_reset(avr_t *avr)
+{
+    was_reset = true;
+    if (core_reset)
+        core_reset(avr);
+}
+
+/* A reset makes the simulator forget the levels of pins, of which it only heeds changes; it may also begin to count anew. */
+static void revive(struct mcu *mcu, avr_cycle_count_t cycles_before)
+{
+    was_reset = false;
+    if (mcu->avr->cycle < cycles_before)
+        mcu->earlier_cycles += cycles_before;
+    set_button(mcu, !mcu->button_down);
+    set_button(mcu, mcu->button_down);
+}
+
+static uint64_t now_cycles(const struct mcu *mcu)
+{
+    return mcu->earlier_cycles + mcu->avr->cycle;
+}
+
 /* ---- beginning ---- */
 
 static void be_quiet(avr_t *avr, const int level, const char *format, va_list arguments)
@@ -219,6 +260,8 @@ struct mcu *mcu_new(const char *hex_path, bool i2c, mcu_output output)
     mcu->avr->log = LOG_ERROR;
     avr_loadcode(mcu->avr, program, size, start);
     mcu->avr->codeend = mcu->avr->flashend;
+    core_reset = mcu->avr->reset;
+    mcu->avr->reset = on_reset;
     memset(mcu->avr->data + RAM_BEGIN, PAINT, mcu->avr->ramend + 1u - RAM_BEGIN);
     mcu->output = output;
     mcu->random = 88172645463325252u;
@@ -231,23 +274,6 @@ struct mcu *mcu_new(const char *hex_path, bool i2c, mcu_output output)
 
 /* ---- time ---- */
 
-static avr_cycle_count_t on_time(avr_t *avr, avr_cycle_count_t when, void *param)
-{
-    (void)avr;
-    (void)when;
-    (void)param;
-    return 0;
-}
-
-/* A reset by the watchdog sets pins back. */
-static void hold_button(struct mcu *mcu)
-{
-    bool up = mcu->avr->data[PIND_AT] >> BUTTON_PIN & 1;
-
-    if (up == mcu->button_down)
-        avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), BUTTON_PIN), !mcu->button_down);
-}
-
 /* Where the program hung there is the program again once the watchdog has reset it. */
 static void heal(struct mcu *mcu)
 {
@@ -257,24 +283,36 @@ static void heal(struct mcu *mcu)
     mcu->hung_at = 0;
 }
 
+/* As far as the next event of the simulator, or to `until`. The watchdog resets it from inside. */
+static int step(struct mcu *mcu, uint64_t until)
+{
+    avr_cycle_count_t before = mcu->avr->cycle;
+    int state = avr_run(mcu->avr);
+
+    if (was_reset) {
+        revive(mcu, before);
+        avr_cycle_timer_register(mcu->avr, until - now_cycles(mcu), on_time, mcu);
+    }
+    heal(mcu);
+    return state;
+}
+
 bool mcu_run(struct mcu *mcu, uint32_t us)
 {
-    avr_cycle_count_t until = mcu->avr->cycle + (avr_cycle_count_t)us * CYCLES_PER_US;
+    uint64_t until = now_cycles(mcu) + (uint64_t)us * CYCLES_PER_US;
 
     avr_cycle_timer_register(mcu->avr, us * CYCLES_PER_US, on_time, mcu);
-    while (mcu->avr->cycle < until) {
-        int state = avr_run(mcu->avr);
-        heal(mcu);
+    while (now_cycles(mcu) < until) {
+        int state = step(mcu, until);
         if (state == cpu_Done || state == cpu_Crashed)
             return false;
     }
-    hold_button(mcu);
     return true;
 }
 
 uint64_t mcu_now_us(const struct mcu *mcu)
 {
-    return mcu->avr->cycle / CYCLES_PER_US;
+    return now_cycles(mcu) / CYCLES_PER_US;
 }
 
 /* ---- what happens to it ---- */
@@ -300,7 +338,7 @@ void mcu_noise(struct mcu *mcu, double rms_volts, uint32_t seed)
 void mcu_button(struct mcu *mcu, bool down)
 {
     mcu->button_down = down;
-    hold_button(mcu);
+    set_button(mcu, down);
 }
 
 void mcu_plug(struct mcu *mcu, bool plugged)
@@ -313,9 +351,11 @@ void mcu_reset(struct mcu *mcu, unsigned cause)
 {
     static const uint8_t flags[] = {0, 1, 2, 4, 8};
 
+    avr_cycle_count_t cycles = mcu->avr->cycle;
+
     avr_reset(mcu->avr);
+    revive(mcu, cycles);
     mcu->avr->data[MCUSR_AT] = flags[cause < sizeof flags ? cause : 0];
-    hold_button(mcu);
 }
 
 void mcu_hang(struct mcu *mcu)

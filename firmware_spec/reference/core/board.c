@@ -21,6 +21,7 @@ enum { TEST_REFERENCE = 1, TEST_SUPPLY = 2, TEST_CYLINDER = 4, TEST_STORE = 8, T
 
 static uint16_t rate, dropped;
 static uint32_t next_beat_us;
+static bool fault; /* what the self-test found at the last heartbeat, for the light */
 static uint8_t owed_flags; /* what the next sample that is sent has to tell of those that were not */
 
 static struct line reply;
@@ -48,7 +49,7 @@ void board_start(uint8_t cause)
     rate = RATE_DEFAULT_HZ;
     dropped = 0;
     owed_flags = 0;
-    reply_waits = press.waits = false;
+    fault = reply_waits = press.waits = false;
     next_beat_us = port_now_us() + BEAT_US;
     clear_heard();
     errors_clear();
@@ -160,6 +161,7 @@ static void send_heartbeat(void)
     next_beat_us += BEAT_US;
     if ((int32_t)(now_us - next_beat_us) >= 0)
         next_beat_us = now_us + BEAT_US; /* held up for a whole second: no burst to make up for it */
+    fault = board_self_test() != 0;
     frame_heartbeat(&line, now_us, sampler_running(), dropped, errors_count());
     if (!send(&line, 0))
         note_drop();
@@ -219,5 +221,5 @@ void board_poll(void)
     send_heartbeat();
     if (!reply_waits && sampler_take(&sample))
         send_sample(&sample);
-    port_light(light_is_on(port_now_us(), sampler_running(), board_self_test() != 0, button_is_down()));
+    port_light(light_is_on(port_now_us(), sampler_running(), fault, button_is_down()));
 }

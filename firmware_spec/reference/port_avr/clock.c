@@ -1,5 +1,6 @@
-/* Timer 1 counts half microseconds for ever. Its overflows make the board clock, its first compare unit says when a
- * sample is due, its second is an alarm for the converter. */
+/* Timer 1 counts half microseconds for ever, 32.768 ms a turn. The board clock adds up its turns: it is looked at more often
+ * than that, and a turn has ended when the timer stands lower than it did. The first compare unit says when a sample is
+ * due, and looks at the clock; the second is an alarm for the converter. */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
@@ -8,27 +9,23 @@
 #include "sampler.h"
 
 #define TICKS_PER_S 2000000UL
-#define NEAR 0xC000u /* up to here one compare will do */
+#define NEAR 0xC000u /* up to here one compare will do: three quarters of a turn */
 #define FAR 0x8000u
 
-static volatile uint32_t overflows; /* of 32768 us each */
+static uint32_t turns;
+static uint16_t last_ticks;
 static uint32_t whole_ticks;        /* of an interval */
 static uint16_t rate, fraction, error; /* the rest of the division, added up so that the mean is exact */
 static uint32_t ticks_left;
 
-ISR(TIMER1_OVF_vect)
-{
-    overflows++;
-}
-
 uint32_t clock_now_us(void)
 {
     uint16_t ticks = TCNT1;
-    uint32_t before = overflows;
 
-    if (TIFR1 & 1 << TOV1 && ticks < FAR)
-        before++; /* the overflow has happened and was not counted yet */
-    return (before << 15) + ticks / TICKS_PER_US;
+    if (ticks < last_ticks)
+        turns++;
+    last_ticks = ticks;
+    return (turns << 15) + ticks / TICKS_PER_US;
 }
 
 uint32_t port_now_us(void)
@@ -73,6 +70,7 @@ static void aim_at_next_sample(void)
 
 ISR(TIMER1_COMPA_vect)
 {
+    clock_now_us();
     if (ticks_left) {
         aim();
         return;
@@ -99,8 +97,8 @@ void clock_begin(void)
 {
     TCCR1A = 0;
     TCCR1B = 1 << CS11; /* an eighth of 16 MHz */
-    OCR1A = TCNT1;
+    OCR1A = last_ticks = TCNT1;
     port_set_rate(200);
     aim_at_next_sample();
-    TIMSK1 = 1 << TOIE1 | 1 << OCIE1A;
+    TIMSK1 = 1 << OCIE1A;
 }

@@ -20,7 +20,7 @@
 #define CONFIGURE_HIGH 0xC3
 #define CONFIGURE_LOW 0xE3
 #define CONVERSION_TICKS (1330 * TICKS_PER_US) /* 1 / 860 s, 10 % late, and the time to wake up */
-#define PAUSE_TICKS (20 * TICKS_PER_US)
+#define PAUSE_TICKS (10 * TICKS_PER_US)
 #define PATIENCE_TICKS (1000 * TICKS_PER_US) /* a transfer takes a tenth of it */
 
 const struct traits converter_traits = {
@@ -37,22 +37,25 @@ enum { WRITE = I2C_ADDRESS << 1, READ = I2C_ADDRESS << 1 | 1 };
 enum { GO = 1 << TWINT | 1 << TWEN | 1 << TWIE, START = GO | 1 << TWSTA, STOP = 1 << TWINT | 1 << TWEN | 1 << TWSTO };
 enum { CONFIGURE_HIGH_STEP = 2, CONFIGURED = 4, HIGH_BYTE = 10, LOW_BYTE = 11 };
 
+/* What the bus says: started, once more or anew; acknowledged, an address or a byte; and so on. */
+enum { STARTED = 0x08, RESTARTED = 0x10, ADDRESSED = 0x18, SENT = 0x28, TO_READ = 0x40, GOT = 0x50, GOT_LAST = 0x58 };
+
 /* What the bus says at each step of a conversion, and what it is told. */
 static const struct {
-    uint8_t status, byte, control;
+    uint8_t either, or, byte, control;
 } steps[] = {
-    {0x08, WRITE, GO},           /* started */
-    {0x18, 1, GO},               /* addressed: configuration */
-    {0x28, CONFIGURE_HIGH, GO},  /* with the input put in */
-    {0x28, CONFIGURE_LOW, GO},
-    {0x28, 0, STOP},             /* and wait while it converts */
-    {0x08, WRITE, GO},
-    {0x18, 0, GO},               /* result */
-    {0x28, 0, START},
-    {0x10, READ, GO},
-    {0x40, 0, GO | 1 << TWEA},
-    {0x50, 0, GO},               /* high byte */
-    {0x58, 0, STOP},             /* low byte */
+    {STARTED, STARTED, WRITE, GO},
+    {ADDRESSED, SENT, 1, GO}, /* the configuration */
+    {SENT, SENT, CONFIGURE_HIGH, GO}, /* with the input put in */
+    {SENT, SENT, CONFIGURE_LOW, GO},
+    {SENT, SENT, 0, STOP}, /* and wait while it converts */
+    {STARTED, STARTED, WRITE, GO},
+    {ADDRESSED, SENT, 0, GO}, /* the result */
+    {SENT, SENT, 0, START},
+    {RESTARTED, STARTED, READ, GO},
+    {TO_READ, TO_READ, 0, GO | 1 << TWEA},
+    {GOT, GOT, 0, GO}, /* the high byte */
+    {GOT_LAST, GOT_LAST, 0, STOP}, /* the low byte */
 };
 
 static uint8_t step, input;
@@ -125,9 +128,9 @@ static void fail(void)
 
 ISR(TWI_vect)
 {
-    uint8_t now = step, byte = steps[now].byte, heard = TWDR;
+    uint8_t now = step, byte = steps[now].byte, heard = TWDR, status = TWSR & 0xF8;
 
-    if ((TWSR & 0xF8) != steps[now].status) {
+    if (status != steps[now].either && status != steps[now].or) {
         fail();
         return;
     }
