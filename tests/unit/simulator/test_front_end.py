@@ -29,6 +29,15 @@ def test_zero_and_span() -> None:
     assert [one.volts(t, p * PSI) for t, p in enumerate((0.0, 150.0))] == pytest.approx([0.52, 0.52 + 4.04])
 
 
+def test_a_bow_is_highest_in_the_middle_and_nothing_at_both_ends() -> None:
+    full_scale_pa = 150 * PSI
+    seen = []
+    for part in (0.0, 0.5, 0.75, 1.0):
+        one = transducer(bow_pa=0.4 * PSI, full_scale_pa=full_scale_pa)
+        seen.append((one.volts(0.0, part * full_scale_pa) - 0.5) / NOMINAL - part * full_scale_pa)
+    assert seen == pytest.approx([0.0, 0.4 * PSI, 0.3 * PSI, 0.0], abs=1e-6)
+
+
 def test_hysteresis_parts_rising_from_falling_by_its_width() -> None:
     one = transducer(hysteresis_pa=0.4 * PSI)
     rising, top, falling, bottom, rising_again = (seen_psi(one.volts(0.0, p * PSI)) for p in (50, 100, 50, 0, 50))
