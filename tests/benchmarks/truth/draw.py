@@ -45,10 +45,9 @@ def draw(population: str, seed: int, number: int) -> Plan:
     dice = Dice(population, seed, number)
     ranges, set_point_psi = dice.ranges, dice.between(dice.ranges.set_point_psi)
     class_psi = 1.5 * float(dice.one_of(*ranges.sensor_class_pct))
-    supply, cylinder = (draw_sensor(ranges, dice.rng, class_psi, set_point_psi) for _ in range(2))
-    shown_error_psi = supply.rising_zero_psi + supply.span * set_point_psi
+    supply, cylinder = (draw_sensor(ranges, dice.rng, class_psi) for _ in range(2))
     volume_cc = dice.log(ranges.volume_cc)
-    bench = _bench(dice, volume_cc, set_point_psi - shown_error_psi + dice.between(ranges.off_set_psi))
+    bench = _bench(dice, volume_cc, set_point_psi - supply.error_psi(set_point_psi) + dice.between(ranges.off_set_psi))
     course = draw_course(dice, bench, volume_cc)
     ends_s = course.vent_s + VENT_S
     reference = {"do": "reference", "at_s": 0.0, "for_s": ends_s, "to_v": dice.between(ranges.reference_v)}

@@ -48,6 +48,7 @@ class Ranges:
     # the sensors and the board
     sensor_class_pct: tuple[float, ...]  # of full scale, one of these
     hysteresis_share: Range  # full width, of the class
+    bow_share: Range  # middle of the range above the line through its ends, of the class
     drift_share: Range  # over a run, of the class
     sensor_noise_psi: Range  # logarithmic
     response_ms: Range
@@ -97,7 +98,8 @@ TUNING = Ranges(
     volume_cc=(45.0, 150.0),
     loss_pct=(2.0, 35.0),
     sensor_class_pct=(0.5,),
-    hysteresis_share=(0.0, 0.1),
+    hysteresis_share=(0.0, 0.15),
+    bow_share=(-0.4, 0.4),
     drift_share=(0.0, 0.02),
     sensor_noise_psi=(0.02, 0.1),
     response_ms=(1.0, 2.0),
@@ -143,7 +145,8 @@ JUDGING = Ranges(
     volume_cc=(30.0, 200.0),
     loss_pct=(0.5, 60.0),
     sensor_class_pct=(0.25, 0.5, 1.0),
-    hysteresis_share=(0.0, 0.15),
+    hysteresis_share=(0.0, 0.2),
+    bow_share=(-0.5, 0.5),
     drift_share=(0.0, 0.05),
     sensor_noise_psi=(0.01, 0.15),
     response_ms=(0.5, 5.0),
