@@ -58,6 +58,26 @@ def fit(x: Floats, y: Floats, degree: int = 1, u: float | Floats | None = None) 
     return Fit(coefficients, covariance, residuals, math.sqrt(variance), spare)
 
 
+def fit_correlated(x: Floats, y: Floats, covariance: Floats) -> tuple[Fit, Floats, Floats]:
+    """A straight line through points whose errors hang together: `covariance`, shape (n, n), up to a factor.
+
+    Besides the fit, whose `residual_sd` is the root of that factor as the points show it: how far each point is off the
+    line of the others, and the standard deviation of that for a factor of 1. Ref: ISO 28037, generalised least squares.
+    """
+    scale = float(np.abs(x).max())
+    design, unscale = np.vander(x / scale, 2, increasing=True), np.array([1.0, 1.0 / scale])
+    weight = np.linalg.inv(covariance)
+    inverse = np.asarray(np.linalg.inv(design.T @ weight @ design), np.float64)
+    from_points = inverse @ design.T @ weight
+    residual_weight = weight - weight @ design @ from_points
+    pull, alone = residual_weight @ y, np.diag(residual_weight)
+    spare = len(y) - 2
+    sd = math.sqrt(max(float(y @ pull), 0.0) / spare) if spare else math.nan
+    residuals = y - design @ (from_points @ y)
+    found = Fit(from_points @ y * unscale, inverse * np.outer(unscale, unscale), residuals, sd, spare)
+    return found, pull / alone, 1 / np.sqrt(alone)
+
+
 def leverage(x: Floats) -> Floats:
     """How much each point pulls a straight line to itself, 0 to 1; a deleted residual is `residual / (1 - it)`."""
     apart = x - x.mean()

@@ -1,7 +1,11 @@
 """Pairing at zero flow: with the outlet blocked both channels feel one pressure, so what they differ by is error.
 
 The difference cylinder - supply is a straight line of the pressure, and comes off every reading from then on. What a
-line cannot take off (hysteresis, bend, steps of the converter) stays, and is stated.
+line cannot take off (hysteresis and bend) stays, and is stated.
+
+Hysteresis is no scatter: plateaus that the pressure fell to lie off those that it rose to, all by about one step. The
+line that is wanted is that of rising pressure, for a fill rises; the step is one more unknown, as great as the
+hysteresis of both channels lets it be, so a round that only falls says less, and one that turns contradicts nothing.
 """
 
 from __future__ import annotations
@@ -9,14 +13,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from daq.calibrate.line import Fit, fit, leverage
+from daq.calibrate.line import fit, fit_correlated
 from daq.calibrate.plateaus import Plateau
 from daq.errors import DataError
-from daq.measure.budget import budget
-from daq.measure.uncertainty import coverage_factor, effective_degrees, rectangular
+from daq.measure.budget import BOW_OF_CLASS, HYSTERESIS_OF_CLASS, budget, calibrated, interval
+from daq.measure.uncertainty import rectangular
 from daq.records import Calibration, ChannelCalibration, Floats, Instrument, Pairing
 
 FEWEST = 3
@@ -24,12 +29,11 @@ SPREAD = 0.5
 """The plateaus must reach over this part of the range from vented to the set point."""
 PLAUSIBLE = 1.5
 """Channels may differ by this many times what both data sheets allow together; more is a flow."""
-LEFT_OF_CLASS = 0.08
-"""Part of the accuracy of the data sheet that a line cannot take off, as a standard deviation, before hysteresis and
-bend are calibrated: common practice, no source."""
 DOUBT_OF_LEFT = 0.25
-"""How well that part is known. It counts as if it came from 8 further plateaus. Ref: JCGM 100, G.4.2."""
+"""How well what a line leaves is known. It counts as if it came from 8 further plateaus. Ref: JCGM 100, G.4.2."""
 CONTRADICTS = 4.0
+LEAST_PA = 1.0
+"""Nothing here is better known than that."""
 DRIFT_OF_FULL_SCALE_PER_DAY = 1e-4
 """What a day may do to the difference before two pairings tell it: common practice, no source."""
 DAY_S = 86400.0
@@ -96,26 +100,34 @@ def pair(
     """Offset and gain of the difference, with what is known of the rest beforehand counted as `1 / (2 doubt^2)`
     plateaus (the usual conjugate estimate of a variance). `calibration` is that of the two lines, not yet paired.
 
+    The plateaus are in the order in which they were reached, beginning from a vented line. What stays beside the
+    line of later readings is the bend, `residual_pa`; counts, noise and the place in the loop of hysteresis are in the
+    line itself, and a reading has its own.
+
     DataError, and no pairing, for too few plateaus, too small a range, or plateaus that contradict each other.
     """
     if not enough(plateaus, set_point_pa):
         raise _too_few(plateaus, set_point_pa)
     supply_pa, difference_pa = np.array([(p.supply_pa, p.difference_pa) for p in plateaus]).T
-    prior_pa, prior_dof = left_over_pa(calibration, resolution_pa), 1 / (2 * DOUBT_OF_LEFT**2)
-    found = fit(supply_pa, difference_pa, u=1.0)
-    _refuse_contradiction(plateaus, found, supply_pa, prior_pa)
+    bend_pa, prior_dof = _bend_pa(calibration, supply_pa), 1 / (2 * DOUBT_OF_LEFT**2)
+    step_pa = _step_pa(calibration) * np.array(_fallen(plateaus))
+    covariance_pa2 = _alone_pa2(plateaus, calibration, resolution_pa) + np.outer(bend_pa, bend_pa)
+    covariance_pa2 += np.outer(step_pa, step_pa)
+    found, deleted_pa, spread_pa = fit_correlated(supply_pa, difference_pa, covariance_pa2)
+    _refuse_contradiction(supply_pa, deleted_pa, spread_pa, _limit_pa(calibration.supply, calibration.cylinder))
+    _refuse_step(float(step_pa @ (deleted_pa / spread_pa**2)), step_pa)
     dof = prior_dof + found.degrees_of_freedom
-    sd_pa = math.sqrt((prior_dof * prior_pa**2 + float((found.residuals**2).sum())) / dof)
+    factor = math.sqrt((prior_dof + found.degrees_of_freedom * found.residual_sd**2) / dof)
     offset_pa, gain = (float(c) for c in found.coefficients)
     pairing = Pairing(
         pairing_id="",
         made_s=made_s,
         offset_pa=offset_pa,
         gain=gain,
-        u_offset_pa=sd_pa * found.u(0),
-        u_gain=sd_pa * found.u(1),
+        u_offset_pa=factor * found.u(0),
+        u_gain=factor * found.u(1),
         correlation=found.correlation,
-        residual_pa=sd_pa,
+        residual_pa=factor * float(np.sqrt((bend_pa**2).mean())),
         degrees_of_freedom=dof,
         lowest_pa=float(supply_pa.min()),
         highest_pa=float(supply_pa.max()),
@@ -124,19 +136,52 @@ def pair(
     return PairingResult(pairing, tuple(plateaus), tuple(found.residuals.tolist()))
 
 
-def left_over_pa(calibration: Calibration, resolution_pa: float) -> float:
-    """Standard deviation about the line that the data sheets, or the calibrations, lead to expect of the difference.
+def _alone_pa2(plateaus: Sequence[Plateau], calibration: Calibration, resolution_pa: float) -> Floats:
+    """Variance, shape (n, n), of what lies off the line at each plateau by itself: counts, noise and the place in the
+    loop of hysteresis."""
+    least_pa2 = LEAST_PA**2 + _wander_pa(calibration) ** 2 + resolution_pa**2 / 6
+    return np.diag([least_pa2 + plateau.u_difference_pa**2 for plateau in plateaus])
 
-    Hysteresis that was calibrated is not in it: a budget names it by itself.
+
+def _fallen(plateaus: Sequence[Plateau]) -> list[bool]:
+    """Whether each was reached from above; the first was reached from a vented line."""
+    return [False, *(after.supply_pa < before.supply_pa for before, after in pairwise(plateaus))]
+
+
+def _bend_pa(calibration: Calibration, supply_pa: Floats) -> Floats:
+    """What a bow of the difference leaves at each plateau about the line through all, for one standard uncertainty."""
+    both = (calibration.supply, calibration.cylinder)
+    curvature = math.hypot(*(_curvature(channel, float(supply_pa.max())) for channel in both))
+    return curvature * fit(supply_pa, supply_pa**2, u=1.0).residuals
+
+
+def _curvature(channel: ChannelCalibration, highest_pa: float) -> float:
+    """Standard uncertainty of the factor before the square of the pressure, 1/Pa. A bow is a parabola, the usual shape.
+
+    Before calibration its height is anywhere up to the limit. A calibration found its greatest residual, two thirds of
+    the height above the range of the calibration, and that reached from vented to the highest plateau at least.
     """
-    of_channels = [_bend_pa(channel) for channel in (calibration.supply, calibration.cylinder)]
-    return math.hypot(*of_channels, resolution_pa / math.sqrt(6))
+    if not calibrated(channel):
+        return 4 * rectangular(BOW_OF_CLASS * channel.accuracy_pa) / channel.full_scale_pa**2
+    return 4 * 1.5 * channel.nonlinearity_pa / highest_pa**2
 
 
-def _bend_pa(channel: ChannelCalibration) -> float:
-    if channel.u_zero_pa is None:
-        return LEFT_OF_CLASS * channel.accuracy_pa / math.sqrt(2)
-    return rectangular(channel.nonlinearity_pa)
+def _step_pa(calibration: Calibration) -> float:
+    """Standard deviation of how far falling pressure parts the channels: of the difference of their two widths, each
+    of them anywhere up to the limit, or up to what was found (the greatest of several levels)."""
+    both = (calibration.supply, calibration.cylinder)
+    return math.hypot(*(rectangular(0.5 * _limit_pa(channel)) for channel in both))
+
+
+def _wander_pa(calibration: Calibration) -> float:
+    """Of hysteresis where the pressure rose: a regulator that wavers takes both channels together from the rising
+    branch to the middle of their loops at most, for they are on one line of air."""
+    return rectangular(0.5) * _step_pa(calibration)
+
+
+def _limit_pa(*channels: ChannelCalibration) -> float:
+    """Greatest width between up and down, of the wider one."""
+    return max(each.hysteresis_pa if calibrated(each) else HYSTERESIS_OF_CLASS * each.accuracy_pa for each in channels)
 
 
 def _daily_pa(
@@ -167,8 +212,7 @@ def expanded_loss_pct(
     supply_pa = instrument.set_point_pa
     quiet = (0.0, 0.0, math.inf)
     lines = budget(supply_pa, supply_pa * (1 - loss / 100), quiet, resolution_pa, calibration, instrument, at_s)
-    standard = math.hypot(*(line.contribution_pct for line in lines))
-    return coverage_factor(effective_degrees(lines)) * standard
+    return interval(lines).half_width_pct
 
 
 # ---- what cannot be
@@ -185,15 +229,27 @@ def _too_few(plateaus: Sequence[Plateau], set_point_pa: float) -> DataError:
     )
 
 
-def _refuse_contradiction(plateaus: Sequence[Plateau], found: Fit, supply_pa: Floats, prior_pa: float) -> None:
-    deleted_pa = np.abs(found.residuals / (1 - leverage(supply_pa)))
-    worst = int(deleted_pa.argmax())
-    spread_pa = math.hypot(prior_pa, plateaus[worst].u_difference_pa) / math.sqrt(1 - leverage(supply_pa)[worst])
-    if deleted_pa[worst] > CONTRADICTS * spread_pa:
+def _refuse_contradiction(supply_pa: Floats, deleted_pa: Floats, spread_pa: Floats, loop_pa: float) -> None:
+    """`deleted_pa` off the line of the others, where `spread_pa` is usual by what is stated of both transducers; and
+    `loop_pa` more where a hand turned too far and back, and nobody saw it."""
+    beyond_pa = np.abs(deleted_pa) - CONTRADICTS * spread_pa
+    worst = int(beyond_pa.argmax())
+    if beyond_pa[worst] > loop_pa:
         raise DataError(
             f"The plateau at {supply_pa[worst]:.0f} Pa contradicts the others: the difference is no straight line.",
             "Did the outlet open or leak meanwhile? Block it, and pair again. The calibration in force stays.",
-            f"{deleted_pa[worst]:.0f} Pa off the line of the others, where {spread_pa:.0f} Pa is usual",
+            f"{abs(deleted_pa[worst]):.0f} Pa off the line of the others, where {spread_pa[worst]:.0f} Pa is usual",
+        )
+
+
+def _refuse_step(found: float, step_pa: Floats) -> None:
+    """`found`: how far plateaus that were fallen to lie off the rest, in units of `step_pa`, what is usual."""
+    if abs(found) > CONTRADICTS:
+        usual_pa = float(step_pa.max())
+        raise DataError(
+            "Falling and rising pressures contradict each other: that is more than hysteresis.",
+            "Did the outlet open or leak meanwhile? Block it, and pair again. The calibration in force stays.",
+            f"{abs(found) * usual_pa:.0f} Pa between up and down, where {usual_pa:.0f} Pa is usual",
         )
 
 

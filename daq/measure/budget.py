@@ -7,14 +7,18 @@ error that both channels share stands in both pressures at once, and cancels in 
 Indicated pressures are true ones plus e1(p1) and e2(p2). Without pairing e1 and e2 have only the reference gauge in
 common. A pairing replaces the cylinder's own line: its error is then that of the supply channel at the same pressure,
 e1(p2), plus what the pairing does not know. So a span error of the supply channel cancels in L = 100 (1 - p2/p1), and
-a zero error z leaves -L z/p1. Limits of a data sheet do not say which they are, and count as zero error, the worse.
+a zero error z leaves -L z/p1. Limits of a data sheet do not say which they are, and count as zero error, the worse;
+beside it a bow may lie, which is nothing at zero.
+
+Hysteresis is one error of both channels: they are on one line of air and rise and fall together, so they are at one
+place of their loops, wherever that is. What it does to the loss is the difference of the two widths.
 Ref: JCGM 100, 5.2 and F.1.2.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,6 +42,13 @@ Noise = tuple[float, float, float]
 SETTLING = "settling"
 WINDOW_ALONE = ("noise", "resolution", SETTLING)
 """Last words of the components that are different in each window."""
+WITHIN_LIMITS = ("class", "bow", "drift", "hysteresis", "nonlinearity", "between the two", "resolution", "curve")
+"""Last words of the components that are known by limits alone: rectangular. Ref: JCGM 100, 4.3.7."""
+HYSTERESIS_OF_CLASS = 0.2
+"""Greatest width between up and down, as a part of the accuracy of the data sheet, before it is calibrated: common
+practice, no source."""
+BOW_OF_CLASS = 0.5
+"""Greatest height of the middle of the range above the line through its ends, before it is calibrated: as above."""
 _DAY_S, _YEAR_S = 86_400.0, 365.25 * 86_400.0
 _UNRELATED = 0.354
 """Part of full scale after which what a straight line leaves of a channel is unrelated: between middle and end of a
@@ -99,6 +110,31 @@ def contributions(
     return tuple(line(error) for error in found)
 
 
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """Standard uncertainty of the loss, points, its degrees of freedom, and the factor to the half-width of 95 %."""
+
+    u_pct: float
+    degrees: float
+    factor: float
+
+    @property
+    def half_width_pct(self) -> float:
+        return self.factor * self.u_pct
+
+
+def interval(lines: Sequence[Contribution]) -> Interval:
+    """What the lines of a budget come to."""
+    u_pct, degrees = combined(lines), uncertainty.effective_degrees(lines)
+    limited = [abs(line.contribution_pct) / u_pct for line in lines if u_pct and line.component.endswith(WITHIN_LIMITS)]
+    return Interval(u_pct, degrees, uncertainty.coverage_factor(degrees, limited))
+
+
+def combined(lines: Iterable[Contribution]) -> float:
+    """Standard uncertainty of the loss from lines of a budget, percent."""
+    return math.sqrt(math.fsum(line.contribution_pct**2 for line in lines))
+
+
 def difference(before: StableReading, after: StableReading) -> tuple[float, float]:
     """Change of the loss at the set point, after less before, and its standard uncertainty; percent.
 
@@ -155,7 +191,7 @@ def _unpaired(
     yield Error("reference gauge", shared, "1", supply=moved[0], cylinder=moved[1])
     for name, channel in (("supply", supply), ("cylinder", cylinder)):
         yield _of_one(name, "nonlinearity", _bow_pa(channel))
-        yield _hysteresis(name, channel)
+    yield _hysteresis(supply, cylinder)
 
 
 def _paired(
@@ -170,9 +206,9 @@ def _paired(
         yield line.error("supply", supply=line.at(at_pa[0]), cylinder=line.at(at_pa[1]))
     shared = supply.u_reference_span
     yield Error("reference gauge", shared, "1", supply=shared * at_pa[0], cylinder=shared * at_pa[1])
-    yield from _bow(at_pa, supply)
-    yield _hysteresis("supply", supply)
-    yield _hysteresis("cylinder", cylinder)
+    yield from _bow(at_pa, supply) if calibrated(supply) else _bow_of_class(at_pa, supply)
+    yield _hysteresis(supply, cylinder)
+    yield _unknown_hysteresis(supply, cylinder)
     (gain, carried_pa), (_, offset_pa) = _two(pairing.u_gain, pairing.u_offset_pa, pairing.correlation)
     degrees = pairing.degrees_of_freedom
     yield Error("pairing: offset", offset_pa, "Pa", degrees, cylinder=offset_pa)
@@ -237,9 +273,22 @@ def _of_one(name: str, component: str, u_pa: float, degrees: float = math.inf) -
     return Error(f"{name} {component}", u_pa, "Pa", degrees, *moved)
 
 
-def _hysteresis(name: str, channel: ChannelCalibration) -> Error:
-    """Half of the greatest difference between up and down, either way; in the class if that is all that is known."""
-    return _of_one(name, "hysteresis", rectangular(0.5 * channel.hysteresis_pa) if calibrated(channel) else 0.0)
+_PLACE = rectangular(0.5)
+"""Place in the loop of hysteresis, from the middle of it, in widths."""
+
+
+def _hysteresis(supply: ChannelCalibration, cylinder: ChannelCalibration) -> Error:
+    """Half of the greatest difference between up and down, either way, of both channels at once; of one that was not
+    calibrated it is in the class."""
+    moved = [_PLACE * channel.hysteresis_pa if calibrated(channel) else 0.0 for channel in (supply, cylinder)]
+    return Error("hysteresis", _PLACE if any(moved) else 0.0, "1", supply=moved[0], cylinder=moved[1])
+
+
+def _unknown_hysteresis(supply: ChannelCalibration, cylinder: ChannelCalibration) -> Error:
+    """Pairing leaves the difference of two widths, each anywhere up to its limit where it was not calibrated."""
+    limits_pa = (HYSTERESIS_OF_CLASS * each.accuracy_pa for each in (supply, cylinder) if not calibrated(each))
+    u_pa = _PLACE * math.hypot(*(rectangular(0.5 * limit_pa) for limit_pa in limits_pa))
+    return Error("difference of hysteresis", u_pa, "Pa", cylinder=u_pa)
 
 
 def _bow_pa(channel: ChannelCalibration) -> float:
@@ -254,6 +303,14 @@ def _bow(at_pa: tuple[float, float], supply: ChannelCalibration) -> Iterator[Err
     rest_pa = u_pa * math.sqrt(1.0 - r * r)
     yield Error("supply nonlinearity", u_pa, "Pa", supply=u_pa, cylinder=r * u_pa)
     yield Error("supply nonlinearity between the two", rest_pa, "Pa", cylinder=rest_pa)
+
+
+def _bow_of_class(at_pa: tuple[float, float], supply: ChannelCalibration) -> Iterator[Error]:
+    """A parabola through both ends of the range: what it does to both pressures, which is not the same."""
+    u_pa = rectangular(BOW_OF_CLASS * supply.accuracy_pa)
+    parts = [each_pa / supply.full_scale_pa for each_pa in at_pa]
+    moved = [4 * u_pa * part * (1 - part) for part in parts]
+    yield Error("supply bow", u_pa, "Pa", supply=moved[0], cylinder=moved[1])
 
 
 def _window(noise: Noise, resolution_pa: float) -> Iterator[Error]:

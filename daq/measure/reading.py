@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from daq.measure import leakage, orifice, uncertainty
-from daq.measure.budget import SETTLING, WINDOW_ALONE, Error, contributions, displacements, errors
+from daq.measure.budget import SETTLING, WINDOW_ALONE, Error, combined, contributions, displacements, errors, interval
 from daq.measure.calibration import calibrated_instrument
 from daq.measure.stability import StableWindow
-from daq.records import Calibration, Contribution, Floats, Instrument, StableReading
+from daq.records import Calibration, Floats, Instrument, StableReading
 
 
 def stable_reading(
@@ -28,8 +26,7 @@ def stable_reading(
     if window.u_settling_pa:
         found = [*found, Error(SETTLING, window.u_settling_pa, "Pa", cylinder=window.u_settling_pa)]
     lines = contributions(found, supply_pa, cylinder_pa, instrument)
-    u_loss_pct, degrees = combined(lines), uncertainty.effective_degrees(lines)
-    factor = uncertainty.coverage_factor(degrees)
+    stated = interval(lines)
     loss = float(leakage.loss_pct(supply_pa, cylinder_pa))
     (k, area, flow), (u_k, u_area, u_flow) = _converted(supply_pa, cylinder_pa, instrument, found)
     reference, low, high = leakage.reference_loss_pct(np.array((area, max(area - u_area, 0.0), area + u_area))).tolist()
@@ -40,7 +37,7 @@ def stable_reading(
         supply_gauge_pa=supply_pa,
         cylinder_gauge_pa=cylinder_pa,
         loss_pct=loss,
-        u_loss_pct=u_loss_pct,
+        u_loss_pct=stated.u_pct,
         loss_at_set_pct=float(leakage.loss_at_set(loss, supply_pa, instrument.set_point_pa, instrument.atmosphere_pa)),
         reference_loss_pct=reference,
         area_ratio=k,
@@ -49,9 +46,9 @@ def stable_reading(
         flow_kg_s=flow,
         flow_anr_m3_s=float(leakage.anr_flow(flow)),
         calibration_id=calibration.calibration_id,
-        expanded_u_loss_pct=factor * u_loss_pct,
-        coverage_factor=factor,
-        degrees_of_freedom=degrees,
+        expanded_u_loss_pct=stated.half_width_pct,
+        coverage_factor=stated.factor,
+        degrees_of_freedom=stated.degrees,
         noise_pct=combined(tuple(line for line in lines if line.component.endswith(WINDOW_ALONE))),
         u_area_ratio=u_k,
         u_leak_area_m2=u_area,
@@ -59,11 +56,6 @@ def stable_reading(
         u_reference_loss_pct=0.5 * (high - low),
         budget=lines,
     )
-
-
-def combined(lines: tuple[Contribution, ...]) -> float:
-    """Standard uncertainty of the loss from lines of a budget, percent."""
-    return math.sqrt(math.fsum(line.contribution_pct**2 for line in lines))
 
 
 def _converted(

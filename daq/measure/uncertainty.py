@@ -19,6 +19,8 @@ CONFIDENCE = 0.975
 _NORMAL_ABOVE = 1e6
 _PRECISE = 1e-15
 _MOST_TERMS = 3000
+_NEXT_TO_NOTHING = 1e-3
+"""A part so small changes no interval."""
 
 
 def rectangular(half_width: float) -> float:
@@ -74,9 +76,42 @@ def effective_degrees(budget: Iterable[Contribution]) -> float:
     return math.fsum(fits.values()) ** 2 / lost if lost > 0 else math.inf
 
 
-def coverage_factor(degrees: float) -> float:
-    """What a standard uncertainty is multiplied by for a 95 % interval. Ref: JCGM 100, G.6.4."""
-    return student_t(CONFIDENCE, degrees)
+def coverage_factor(degrees: float, limited: Sequence[float] = ()) -> float:
+    """What a standard uncertainty is multiplied by for a 95 % interval. Ref: JCGM 100, G.6.4 and G.2.3, note 2.
+
+    `limited` are the parts of it that are known by limits alone, each over the whole, as standard uncertainties. The
+    two greatest are taken as the rectangular distributions that they are, the rest as normal: one alone needs 1.65,
+    two equal ones 1.90, and 1.96 would be too wide. Degrees of freedom widen it as they would a normal distribution.
+    """
+    t = student_t(CONFIDENCE, degrees)
+    if not limited:
+        return t
+    first, second = (max(part, _NEXT_TO_NOTHING) for part in sorted((*limited, 0.0), reverse=True)[:2])
+    return t / student_t(CONFIDENCE, math.inf) * _quantile(first, second)
+
+
+def _quantile(first: float, second: float) -> float:
+    """Of two rectangular distributions and a normal one, independent, together of standard deviation 1. Bisection."""
+    rest = math.sqrt(max(1 - first * first - second * second, _NEXT_TO_NOTHING**2))
+    low, high = 0.0, 3.0
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        below = _sum_probability(middle, math.sqrt(3) * first, math.sqrt(3) * second, rest) < CONFIDENCE
+        low, high = (middle, high) if below else (low, middle)
+    return 0.5 * (low + high)
+
+
+def _sum_probability(x: float, a: float, b: float, sd: float) -> float:
+    """P(sum <= x) for uniform within +-a, uniform within +-b, and normal: the normal one averaged over both."""
+    corners = ((1, a + b), (-1, a - b), (-1, b - a), (1, -a - b))
+    return math.fsum(sign * _twice_integrated(x + at, sd) for sign, at in corners) / (4 * a * b)
+
+
+def _twice_integrated(x: float, sd: float) -> float:
+    """Second integral of the normal distribution function, from minus infinity. Ref: by parts."""
+    t = x / sd
+    density, below = math.exp(-0.5 * t * t) / math.sqrt(2 * math.pi), 0.5 * math.erfc(-t / math.sqrt(2))
+    return 0.5 * sd * sd * ((t * t + 1) * below + t * density)
 
 
 @lru_cache(maxsize=256)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from daq.calibrate.points import CONDUCTANCE
-from daq.measure.uncertainty import coverage_factor, effective_degrees
+from daq.measure.budget import interval
 from daq.records import Contribution
 from daq.units import PressureUnit
 
@@ -35,8 +35,8 @@ class Combined:
 
 def combine(lines: Sequence[Contribution]) -> Combined:
     """Ref: JCGM 100, 5.1.2 and annex G."""
-    degrees = effective_degrees(lines)
-    return Combined(math.hypot(*(line.contribution_pct for line in lines)), degrees, coverage_factor(degrees))
+    found = interval(lines)
+    return Combined(found.u_pct, found.degrees, found.factor)
 
 
 def budget_rows(lines: Iterable[Contribution], unit: PressureUnit) -> list[list[str]]:

@@ -59,6 +59,30 @@ def test_a_quantile_of_the_printed_tables() -> None:
     assert round(uncertainty.student_t(0.975, 8), 2) == 2.31
 
 
+def test_one_rectangular_distribution_and_two_equal_ones() -> None:
+    """A part known by limits alone: 0.95 sqrt(3), in print as 1.65 (JCGM 100, 4.3.7 and G.1.3); two equal ones are a
+    triangle, sqrt(6) (1 - sqrt(0.05))."""
+    assert uncertainty.coverage_factor(np.inf, [1.0]) == pytest.approx(0.95 * np.sqrt(3), rel=2e-4)
+    two = [np.sqrt(0.5), np.sqrt(0.5)]
+    assert uncertainty.coverage_factor(np.inf, two) == pytest.approx(np.sqrt(6) * (1 - np.sqrt(0.05)), rel=2e-4)
+    assert uncertainty.coverage_factor(np.inf, [1e-3]) == pytest.approx(1.959964, abs=1e-6)
+
+
+@pytest.mark.parametrize("limited", [(0.9,), (0.7, 0.6), (0.5,), (0.6, 0.6, 0.4), (0.3, 0.9)])
+def test_the_factor_of_a_mixture_against_monte_carlo(limited: tuple[float, ...]) -> None:
+    """Ref: JCGM 101. What is not limited is normal."""
+    rng, draws = np.random.default_rng(11), 1_000_000
+    rest = np.sqrt(1 - np.square(limited).sum())
+    total = rest * rng.standard_normal(draws)
+    total += sum(u * np.sqrt(3) * rng.uniform(-1, 1, draws) for u in limited)
+    assert uncertainty.coverage_factor(np.inf, limited) == pytest.approx(np.quantile(np.abs(total), 0.95), rel=4e-3)
+
+
+def test_few_degrees_of_freedom_widen_what_is_limited_too() -> None:
+    few, many = (uncertainty.coverage_factor(degrees, (0.9,)) for degrees in (8, np.inf))
+    assert few / many == pytest.approx(stats.t.ppf(0.975, 8) / stats.norm.ppf(0.975), rel=1e-9)
+
+
 def test_a_line_against_scipy() -> None:
     """Slope and standard error as of scipy.stats.linregress; the widening for autocorrelation is taken off again."""
     t = np.arange(10.0)

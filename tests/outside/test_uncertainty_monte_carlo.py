@@ -61,8 +61,8 @@ class Draws:
         errors.zero_1_pa, errors.span_1 = self.line(supply)
         errors.zero_2_pa, errors.span_2 = self.line(cylinder)
         errors.reference_gauge = self.normal(supply.u_reference_span)
-        errors.hysteresis_1_pa = self.within(0.5 * supply.hysteresis_pa)
-        errors.hysteresis_2_pa = self.within(0.5 * cylinder.hysteresis_pa)
+        place = self.within(0.5)
+        errors.hysteresis_1_pa, errors.hysteresis_2_pa = place * supply.hysteresis_pa, place * cylinder.hysteresis_pa
         errors.drift_1_pa = self.within(0.5 * supply.drift_pa_per_year)
         errors.drift_2_pa = self.within(0.5 * cylinder.drift_pa_per_year)
         errors.bow_1_pa, errors.bow_2_pa = self.within(supply.nonlinearity_pa), self.within(cylinder.nonlinearity_pa)
@@ -90,7 +90,7 @@ def agrees(found: StableReading, shown_pct: np.ndarray, true_pct: float, allowed
     """Standard uncertainty, and the chance that the stated 95 % interval holds the truth."""
     assert found.u_loss_pct == pytest.approx(shown_pct.std(), rel=ERROR_OF_SD + allowed)
     held = (np.abs(shown_pct - true_pct) <= found.expanded_u_loss_pct).mean()
-    assert 0.945 < held < 0.975
+    assert 0.945 < held < 0.957
 
 
 @pytest.mark.parametrize("cylinder_psi", [99.5, 95.0, 90.0, 75.0, 40.0])
@@ -172,4 +172,4 @@ def test_a_change_by_a_tap() -> None:
     change_pct, u_change_pct = difference(before, after)
     assert change_pct == pytest.approx(-1.5, abs=1e-9)
     assert u_change_pct == pytest.approx((shown[1] - shown[0]).std(), rel=0.02)
-    assert u_change_pct < 1.03 * np.hypot(before.noise_pct, after.noise_pct) < 0.6 * after.u_loss_pct
+    assert u_change_pct < 1.03 * np.hypot(before.noise_pct, after.noise_pct) < 0.75 * after.u_loss_pct

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.budget import Noise, budget, difference, errors
+from daq.measure.budget import Noise, budget, difference, errors, interval
 from daq.measure.calibration import assumed_calibration
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StableWindow
@@ -85,7 +85,7 @@ def test_a_data_sheet_is_one_line_and_pairing_takes_that_of_the_cylinder_away(in
     assert [name for name in alone if name.startswith(("supply", "cylinder"))] == ["supply class", "cylinder class"]
     pairing = replace(PAIRING, u_offset_pa=100.0)
     found = lines(replace(calibration, pairing=pairing), instrument, **later)
-    assert [name for name in found if name.startswith(("supply", "cylinder"))] == ["supply class"]
+    assert [name for name in found if name.startswith(("supply", "cylinder"))] == ["supply class", "supply bow"]
     assert found["supply class"].contribution_pct == pytest.approx(-10 * 0.0075 / math.sqrt(3))
     assert found["pairing: offset"].contribution_pct == pytest.approx(-100 * 100 / (100 * PSI))
 
@@ -96,10 +96,48 @@ def test_a_data_sheet_is_one_line_and_pairing_takes_that_of_the_cylinder_away(in
 def test_hysteresis_counts_half_and_nonlinearity_and_drift_in_full(instrument) -> None:
     calibration = both(hysteresis_pa=600.0, nonlinearity_pa=400.0, drift_pa_per_year=365.25)
     found = lines(calibration, instrument, at_s=AT_S + 100 * DAY_S)
-    assert found["cylinder hysteresis"].u == pytest.approx(300 / math.sqrt(3))
+    assert found["hysteresis"].u == pytest.approx(0.5 / math.sqrt(3))
     assert found["cylinder nonlinearity"].u == pytest.approx(400 / math.sqrt(3))
     assert found["cylinder drift"].u == pytest.approx(100 / math.sqrt(3))
     assert found["supply drift"].contribution_pct == pytest.approx(0.9 * 100 / math.sqrt(3) / PSI)
+
+
+def test_hysteresis_of_both_channels_cancels_as_far_as_their_widths_are_alike(instrument) -> None:
+    """Both rise and fall together: one place in two loops."""
+    place_pct = 100 * 0.5 / math.sqrt(3) / (100 * PSI)
+    alike = both(hysteresis_pa=600.0)
+    one = replace(alike, supply=replace(alike.supply, hysteresis_pa=0.0))
+    for pairing in (None, PAIRING):
+        assert lines(replace(alike, pairing=pairing), instrument)["hysteresis"].contribution_pct == pytest.approx(
+            -0.1 * 600.0 * place_pct
+        )
+        alone = lines(replace(one, pairing=pairing), instrument)["hysteresis"]
+        assert alone.contribution_pct == pytest.approx(-600.0 * place_pct)
+
+
+def test_paired_data_sheets_leave_the_difference_of_two_unknown_widths(instrument) -> None:
+    """Monte Carlo: widths anywhere up to a fifth of the class, one place for both."""
+    rng = np.random.default_rng(3)
+    width_pa = 0.2 * 0.75 * PSI * rng.uniform(0, 1, (2, 200_000))
+    shown_pct = 100 * (rng.uniform(-0.5, 0.5, 200_000) * (width_pa[0] - width_pa[1])) / (100 * PSI)
+    found = lines(replace(CLASS, pairing=PAIRING), instrument)["difference of hysteresis"]
+    assert abs(found.contribution_pct) == pytest.approx(shown_pct.std(), rel=0.01)
+
+
+def test_paired_a_bow_of_the_class_is_what_a_parabola_does_to_two_pressures(instrument) -> None:
+    found = lines(replace(CLASS, pairing=PAIRING), instrument, loss=40.0)["supply bow"]
+    u_psi = 0.5 * 0.75 / math.sqrt(3)
+    shown = [p + 4 * u_psi * (p / 150) * (1 - p / 150) for p in (100.0, 60.0)]
+    assert found.contribution_pct == pytest.approx(100 * (1 - shown[1] / shown[0]) - 40.0, rel=2e-2)
+
+
+@pytest.mark.parametrize("loss", [2.0, 50.0])
+def test_an_interval_is_narrower_where_limits_are_all_that_is_known(instrument, loss: float) -> None:
+    sheets = interval(tuple(lines(CLASS, instrument, loss).values()))
+    assert 1.8 < sheets.factor < 1.905 and sheets.degrees == math.inf
+    noisy = interval(tuple(lines(CLASS, instrument, loss, noise=(3e5, 3e5, math.inf)).values()))
+    assert noisy.factor == pytest.approx(1.96, abs=1e-3)
+    assert noisy.half_width_pct == noisy.factor * noisy.u_pct
 
 
 def test_paired_a_bend_of_the_supply_channel_counts_with_the_distance_of_the_pressures(instrument) -> None:

@@ -108,7 +108,7 @@ def test_what_people_write_cannot_break_the_page() -> None:
 def test_without_records_the_data_sheets_are_what_there_is() -> None:
     page = certificate(BENCH, assumed_calibration(), [])
     assert Checked(page).open == [] and "Nothing has been calibrated" in page
-    assert "supply class" in page and "1.14 points (95 %)" in page
+    assert "supply class" in page and "1.11 points (95 %)" in page
 
 
 def test_it_shows_the_unit_of_the_bench() -> None:
