@@ -72,11 +72,28 @@ static void pins_begin(void)
     EIMSK = 1 << INT0;
 }
 
-/* Until the next interrupt: a byte, a conversion, the timer. */
+static volatile bool ticked;
+
+ISR(TIMER0_COMPA_vect)
+{
+    ticked = true;
+}
+
+/* A tick each millisecond. */
+static void ticks_begin(void)
+{
+    TCCR0A = 1 << WGM01;
+    OCR0A = 249;
+    TCCR0B = 1 << CS01 | 1 << CS00; /* a 64th of 16 MHz */
+    TIMSK0 = 1 << OCIE0A;
+}
+
+/* Until the next tick, or until there is something to read. The converter's interrupts alone need nobody. */
 static void rest(void)
 {
-    if (!serial_heard())
+    while (!ticked && !serial_heard())
         sleep_mode();
+    ticked = false;
 }
 
 int main(void)
@@ -86,6 +103,7 @@ int main(void)
     serial_begin();
     converter_begin();
     clock_begin();
+    ticks_begin();
     board_start(reset_cause());
     wdt_enable(WDTO_250MS);
     sei();

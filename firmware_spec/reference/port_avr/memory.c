@@ -9,7 +9,7 @@
 #include "port.h"
 
 #define GUARD 0xA5C3u
-#define BYTES_A_STEP 4
+#define BYTES_A_STEP 8
 
 extern const uint8_t __data_load_end[]; /* where the program ends in flash, and its CRC begins */
 extern uint8_t _end[];                  /* where the variables end and the stack must not come */
