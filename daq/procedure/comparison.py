@@ -8,8 +8,8 @@ stated risk for the whole engine (`spread`); the advice is `engine_advice`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from statistics import median
 
 import numpy as np
@@ -23,7 +23,7 @@ from daq.procedure.one_supply import Taken, taken
 from daq.procedure.shared_errors import Errors, all_above, all_below, errors_of
 from daq.procedure.tap_effect import MATTERS_PCT, tap_effect
 from daq.procedure.verdict import SURE, Judgement, Limits, Verdict, judge, probability
-from daq.records import CylinderDone, Instrument, TapEffect
+from daq.records import CylinderDone, Finding, Instrument, Place, Strength, TapEffect
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def engine_facts(
     together = _together(counting)
     out = spread.outliers(together.values, together.errors.covariance, around.risk, MATTERS_PCT)
     high = _high(together, out, limits)
-    comparison = _comparison(together, counting, high, profile, limits, around.risk)
+    comparison = _comparison(together, counting, out, high, profile, limits, around.risk)
     effects = {n: _effect(results[n], as_found[n], after[n]) for n in after}
     paths = _paths(judged[0] | judged[1], effects, high, comparison, profile, around)
     cylinders = _cylinders(together, judged, effects, out, high, counting, paths)
@@ -124,6 +124,7 @@ def _high(together: _Together, out: Sequence[int], limits: Limits) -> frozenset[
 def _comparison(
     together: _Together,
     counting: Mapping[int, Taken],
+    out: Sequence[int],
     high: frozenset[int],
     profile: EngineProfile,
     limits: Limits,
@@ -131,17 +132,34 @@ def _comparison(
 ) -> Comparison:
     limit, n = limits.sound_to, len(together.numbers)
     errors = together.errors.with_shared(limit.u_loss_pct)
-    pairs = sorted((a, b) for a in high for b in profile.neighbours(a) if a < b and b in high)
     return Comparison(
         n,
         median(together.values),
         spread.qn(together.values) if n > 1 else math.nan,
         2 * spread.u_from_median(together.values, together.errors.covariance)[0] if n == 2 else math.nan,
         risk,
-        tuple(pairs) if len(high) < n else (),
+        _high_pairs(together, out, high, profile),
         all_above(np.array(together.values), errors, limit.loss_pct),
         len({one.reading.calibration_id for one in counting.values()}) == 1,
     )
+
+
+def _high_pairs(
+    together: _Together, out: Sequence[int], high: frozenset[int], profile: EngineProfile
+) -> tuple[tuple[int, int], ...]:
+    """Neighbours that stand out together: both at the stated risk, or, since two of few hide each other, the only ones
+    that are high, and further from the rest than the rest and they themselves lie apart."""
+    stands_out = {number for number, sign in zip(together.numbers, out, strict=True) if sign > 0}
+    pairs = sorted((a, b) for a in high for b in profile.neighbours(a) if a < b and b in high)
+    return tuple(pair for pair in pairs if stands_out.issuperset(pair) or _two_apart(together, pair, high))
+
+
+def _two_apart(together: _Together, pair: tuple[int, int], high: frozenset[int]) -> bool:
+    of_pair = [value for number, value in zip(together.numbers, together.values, strict=True) if number in pair]
+    rest = [value for number, value in zip(together.numbers, together.values, strict=True) if number not in pair]
+    if high != set(pair) or not rest:
+        return False
+    return min(of_pair) - max(rest) > max(max(rest) - min(rest), max(of_pair) - min(of_pair), MATTERS_PCT)
 
 
 def _effect(result: CylinderDone, before: Taken, after: Taken) -> TapEffect:
@@ -158,13 +176,13 @@ def _paths(
 ) -> dict[int, LeakPath]:
     paths = {}
     for number, judgement in judged.items():
-        heard = [found for found in around.findings if found.cylinder == number]
+        heard = _heard(number, around.findings)
         if not heard and judgement.verdict is Verdict.SOUND:
             continue
         effect = effects.get(number)
         pressures = Pressures(
             taps=effect.verdict if effect else None,
-            neighbour_high=_neighbour_high(number, judged, high, profile),
+            neighbour_high=_neighbour_high(number, judged, high, comparison.high_pairs, profile),
             all_high=comparison.all_high or None,
             rocking_changed=around.rocking_changed.get(number),
             cold=around.cold,
@@ -174,19 +192,26 @@ def _paths(
     return paths
 
 
-def _neighbour_high(
-    number: int, tested: Mapping[int, Judgement], high: frozenset[int], profile: EngineProfile
-) -> bool | None:
-    """Unknown where nobody sits beside it, or one of those was not tested and the others are not high.
+def _heard(number: int, findings: Iterable[Finding]) -> list[Finding]:
+    """Air of this cylinder; a way from another to this one is a way back as well."""
+    own = [found for found in findings if found.cylinder == number]
+    way_in = (found for found in findings if found.place is Place.NEXT_CYLINDER and found.neighbour == number)
+    back = [replace(f, cylinder=number, neighbour=f.cylinder) for f in way_in if f.strength is not Strength.NONE]
+    return [*back, *own]
 
-    Where all are high, that is no sign of anything between two of them.
-    """
-    beside = profile.neighbours(number)
-    if not beside or len(high) == len(tested):
-        return None
-    if high.intersection(beside):
+
+def _neighbour_high(
+    number: int,
+    tested: Collection[int],
+    high: frozenset[int],
+    pairs: Iterable[tuple[int, int]],
+    profile: EngineProfile,
+) -> bool | None:
+    """Unknown where nobody sits beside it, where one of those was not tested, or is high without standing out."""
+    beside = set(profile.neighbours(number))
+    if any(number in pair for pair in pairs):
         return True
-    return False if set(beside) <= set(tested) else None
+    return False if beside and beside <= set(tested) and not high.intersection(beside) else None
 
 
 _SIGNS = {1: StandsOut.HIGH, -1: StandsOut.LOW, 0: StandsOut.NO}

@@ -18,11 +18,11 @@ from daq.procedure.judgements import (
     StandsOut,
 )
 from daq.procedure.leak_path import Cause
+from daq.procedure.spread import TWO_SIDED
 from daq.procedure.tap_effect import MATTERS_PCT
 from daq.procedure.verdict import COLD_MORE, Limits, Verdict
 from daq.records import CylinderDone, Instrument, TapVerdict
 
-_TWO_SIDED = 1.959963984540054
 INSIDE = frozenset((Cause.INTAKE_VALVE, Cause.EXHAUST_VALVE, Cause.RINGS, Cause.GASKET_BETWEEN, Cause.COOLANT_PASSAGE))
 """Causes that nothing but taking apart can mend."""
 OF_VALVES = frozenset((Cause.INTAKE_VALVE, Cause.EXHAUST_VALVE))
@@ -49,9 +49,11 @@ def judge_engine(
 def _advice(facts: EngineFacts) -> tuple[Action, str]:
     """What all cylinders share comes first, then what is surely too much, then what is not known yet.
 
-    A cylinder that is far worse than all the others has more than what they share.
+    A cylinder that is far worse than all the others has more than what they share, and air that was heard to go
+    through each cylinder of a hot engine does too.
     """
-    if facts.comparison.all_high and not _far_worse(facts):
+    explained = facts.cold is False and all(_leading(cylinder) in INSIDE for cylinder in facts.cylinders)
+    if facts.comparison.all_high and not explained and not _far_worse(facts):
         return _about_all(facts)
     by_verdict: dict[EngineVerdict, Callable[[EngineFacts], tuple[Action, str]]] = {
         EngineVerdict.INVESTIGATE: _about_too_much,
@@ -113,7 +115,7 @@ def _say(key: str, facts: EngineFacts, about: Sequence[CylinderJudgement] = (), 
 
 def _worst(facts: EngineFacts) -> tuple[CylinderJudgement, ...]:
     """Those with too much loss; several may make the engine's word sure where none of them is sure alone."""
-    if facts.comparison.all_high:
+    if facts.comparison.all_high and _far_worse(facts):
         return _far_worse(facts)
     return facts.judged(Verdict.INVESTIGATE) or facts.judged(Verdict.TOO_CLOSE)
 
@@ -141,9 +143,9 @@ def _settled(cylinder: CylinderJudgement) -> bool:
 
 
 def _check(bad: Sequence[CylinderJudgement]) -> str:
-    """The next check for the worst of them."""
-    path = max(bad, key=lambda cylinder: cylinder.loss_pct).leak_path
-    return path.next_check if path else ""
+    """The next check for the worst of those of which something is known, or else of all."""
+    paths = [one.leak_path for one in sorted(bad, key=lambda one: -one.loss_pct) if one.leak_path]
+    return next((path.next_check for path in paths if path.told), paths[0].next_check if paths else "")
 
 
 def _cause(bad: Sequence[CylinderJudgement]) -> str:
@@ -177,7 +179,7 @@ def _about_the_reading(cylinder: CylinderJudgement) -> Iterator[str]:
     taps = cylinder.taps
     if taps and taps.verdict in _TAPS:
         yield wording.NOTES[_TAPS[taps.verdict]].format(
-            cylinder=cylinder.cylinder, change=abs(taps.change_pct), u95=_TWO_SIDED * taps.u_change_pct
+            cylinder=cylinder.cylinder, change=abs(taps.change_pct), u95=TWO_SIDED * taps.u_change_pct
         )
 
 
@@ -193,7 +195,7 @@ def _against_each_other(facts: EngineFacts) -> Iterator[str]:
 
 def _two(facts: EngineFacts) -> str:
     low, high = sorted(facts.cylinders, key=lambda cylinder: cylinder.loss_pct)
-    difference, u95 = high.loss_pct - low.loss_pct, _TWO_SIDED * facts.comparison.u_difference_pct
+    difference, u95 = high.loss_pct - low.loss_pct, TWO_SIDED * facts.comparison.u_difference_pct
     key = "two-differ" if difference > max(u95, MATTERS_PCT) else "two-alike"
     return wording.NOTES[key].format(higher=high.cylinder, lower=low.cylinder, difference=difference, u95=u95)
 
@@ -207,8 +209,8 @@ def _several(comparison: Comparison, cylinders: Sequence[CylinderJudgement]) -> 
         yield wording.NOTES[f"{cylinder.stands_out.value}-out"].format(
             cylinder=cylinder.cylinder,
             distance=abs(cylinder.from_median_pct),
-            u95=_TWO_SIDED * cylinder.u_from_median_pct,
-            risk=comparison.risk,
+            u95=TWO_SIDED * cylinder.u_from_median_pct,
+            risk=100 * comparison.risk,
         )
     if not out:
-        yield wording.NOTES["none-out"].format(risk=comparison.risk)
+        yield wording.NOTES["none-out"].format(risk=100 * comparison.risk)

@@ -8,11 +8,11 @@ from enum import StrEnum
 import numpy as np
 
 from daq.measure import leakage
+from daq.procedure.spread import TWO_SIDED
 from daq.records import Instrument, StableReading
 
 SAME_RESTRICTOR = 0.15
 """Effective areas that differ by less are one restrictor, calibrated or assumed; the next drill is 20 % larger."""
-_TWO_SIDED = 1.959963984540054
 
 
 class Carried(StrEnum):
@@ -70,6 +70,6 @@ def _by_leak_area(reading: StableReading, instrument: Instrument) -> Taken:
     ).tolist()
     u_loss = 0.5 * (high - low)
     at_set = replace(
-        reading, loss_at_set_pct=loss, u_loss_pct=u_loss, expanded_u_loss_pct=_TWO_SIDED * u_loss, budget=()
+        reading, loss_at_set_pct=loss, u_loss_pct=u_loss, expanded_u_loss_pct=TWO_SIDED * u_loss, budget=()
     )
     return Taken(at_set, 1.0, Carried.OTHER_RESTRICTOR)

@@ -16,12 +16,13 @@ from statistics import NormalDist
 import numpy as np
 
 from daq.measure.budget import WINDOW_ALONE
+from daq.procedure.spread import TWO_SIDED
+from daq.procedure.tap_effect import LEAST_U_PCT
 from daq.records import Floats, StableReading
 
-LEAST_U_PCT = 1e-3
-"""No reading is known better than this, whatever a budget says."""
-_TWO_SIDED = 1.959963984540054
 _POINTS = 4096
+_CERTAIN = 8.0
+"""So many standard uncertainties below a limit the chance to be above it is 1e-15."""
 _NEGLIGIBLE = 1e-6
 _PRIMES = np.array((2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59), np.float64)
 _erfc = np.frompyfunc(math.erfc, 1, 1)
@@ -75,7 +76,7 @@ def _lines(reading: StableReading) -> dict[tuple[str, str], float]:
 
 def _widened(reading: StableReading) -> float:
     """So that a normal 95 % interval is as wide as the stated one of few degrees of freedom."""
-    wide = reading.expanded_u_loss_pct / (_TWO_SIDED * reading.u_loss_pct) if reading.u_loss_pct > 0 else 1.0
+    wide = reading.expanded_u_loss_pct / (TWO_SIDED * reading.u_loss_pct) if reading.u_loss_pct > 0 else 1.0
     return max(wide, 1.0) if math.isfinite(wide) else 1.0
 
 
@@ -90,7 +91,9 @@ def all_below(values: Floats, errors: Errors, limit: float) -> float:
     z = _normal_points(factors.shape[1])
     product = np.ones(len(z))
     for value, own, effects in zip(values.tolist(), errors.own.tolist(), factors, strict=True):
-        product *= _normal_below((limit - value - (z * effects).sum(axis=-1)) / own)
+        margin = (limit - value - (z * effects).sum(axis=-1)) / own
+        if margin.min() < _CERTAIN:
+            product *= _normal_below(margin)
     return float(product.mean())
 
 

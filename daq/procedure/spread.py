@@ -10,6 +10,8 @@ import numpy as np
 
 from daq.records import Floats
 
+TWO_SIDED = 1.959963984540054
+"""Half-width of a 95 % interval of the normal distribution, in standard uncertainties."""
 LEAST = 3
 """Fewer readings have no spread that one of them could stand out of."""
 _QN = 2.21914

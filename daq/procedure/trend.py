@@ -17,14 +17,13 @@ from daq.errors import DataError
 from daq.measure import leakage
 from daq.procedure import wording
 from daq.procedure.monotone import MannKendall, SenSlope, mann_kendall, sen_slope
-from daq.procedure.spread import qn
+from daq.procedure.spread import TWO_SIDED, qn
 from daq.records import Limit, StableReading
 from daq.units import MM2_PER_M2
 
 LEAST = 5
 """At fewer places no order of the values is rare enough to be told from chance at 5 %, two-sided."""
 RISK = 0.05
-_TWO_SIDED = 1.959963984540054
 _OF_A_MEDIAN = math.sqrt(math.pi / 2)
 """Standard deviation of a median over that of a mean, normal distribution."""
 
@@ -167,7 +166,7 @@ def _change(points: Sequence[Point]) -> Change:
     before, last = points[-2:]
     change, u = last.value - before.value, math.hypot(last.u, before.u)
     probability = NormalDist().cdf(abs(change) / u) if u > 0 else 1.0
-    if abs(change) <= _TWO_SIDED * u:
+    if abs(change) <= TWO_SIDED * u:
         return Change(Changed.SAME, change, u, probability)
     return Change(Changed.HIGHER if change > 0 else Changed.LOWER, change, u, probability)
 
@@ -181,11 +180,11 @@ def _forecast(points: Sequence[Point], slope: SenSlope | None, direction: Direct
     A last reading that may be above the limit, or a line that is there at the last test, is no forecast.
     """
     last = points[-1]
-    if last.value + _TWO_SIDED * last.u >= limit:
+    if last.value + TWO_SIDED * last.u >= limit:
         return Forecast(Forecasted.ALREADY)
     if direction is not Direction.RISING or slope is None or not slope.low or not slope.high:
         return Forecast(Forecasted.NO_TREND)
-    doubt, longest = _TWO_SIDED * _u_level(points, slope), 2 * last.x - points[0].x
+    doubt, longest = TWO_SIDED * _u_level(points, slope), 2 * last.x - points[0].x
     if slope.at(last.x) >= limit:
         return Forecast(Forecasted.ALREADY)
     to_go = limit - slope.middle_y
@@ -220,7 +219,7 @@ def _sentences(found: Trend) -> Iterator[str]:
     yield _about_the_slope(found)
     yield wording.CHANGE[found.change.word.value].format(
         change=_signed(found.change.change, found.quantity),
-        u95=_plain(_TWO_SIDED * found.change.u_change, found.quantity),
+        u95=_plain(TWO_SIDED * found.change.u_change, found.quantity),
         certainty="" if found.change.word is Changed.FIRST else wording.certainty(found.change.probability),
     )
     if found.forecast:
@@ -233,7 +232,12 @@ def _about_the_slope(found: Trend) -> str:
     rates = (slope.low, slope.slope, slope.high) if slope else (None, None, None)
     low, middle, high = (_signed(rate, found.quantity, _PER[found.axis]) for rate in rates)
     return wording.TREND[found.direction.value].format(
-        n=found.test.n, p=found.test.p, low=low, slope=middle, high=high, per=wording.PER[found.axis.value]
+        n=found.test.n,
+        chance=wording.chance(found.test.p),
+        low=low,
+        slope=middle,
+        high=high,
+        per=wording.PER[found.axis.value],
     )
 
 

@@ -39,9 +39,9 @@ NOTES = {
     "of the two is unusual, two cylinders cannot say.",
     "three": "Among three cylinders only a gross difference stands out.",
     "spread": "Median {median:.2f} %, spread {spread:.2f} points (robust standard deviation, {n} cylinders).",
-    "none-out": "No cylinder stands out of the others (risk of naming a sound one {risk:.0%} for the whole engine).",
+    "none-out": "No cylinder stands out of the others (risk of naming a sound one {risk:.0f} % for the whole engine).",
     "high-out": "Cylinder {cylinder} stands out: {distance:.2f} ± {u95:.2f} points above the median (risk of naming a "
-    "sound one {risk:.0%} for the whole engine).",
+    "sound one {risk:.0f} % for the whole engine).",
     "low-out": "Cylinder {cylinder} stands out: {distance:.2f} ± {u95:.2f} points below the median, which is no fault "
     "of it but may be one of the others or of the reading.",
     "pair-high": "The neighbours {first} and {second} are both high: look for a way from one to the other, gasket or "
@@ -63,10 +63,10 @@ NOTES = {
 TREND = {
     "too-few": "Too few readings for a trend ({n}): five at least, or chance alone would make one.",
     "rising": "It leaks more and more: {slope} {per} (95 % interval {low} to {high}; such a series comes about by "
-    "chance in {p:.1%} of cases).",
+    "chance in {chance} of cases).",
     "falling": "It leaks less and less: {slope} {per} (95 % interval {low} to {high}; such a series comes about by "
-    "chance in {p:.1%} of cases).",
-    "none": "No trend that could be told from chance ({n} readings; such a series comes about by chance in {p:.0%} of "
+    "chance in {chance} of cases).",
+    "none": "No trend that could be told from chance ({n} readings; such a series comes about by chance in {chance} of "
     "cases).",
 }
 LEFT_OUT = "Left out, because cold and hot do not compare: readings of the cold engine ({n})."
@@ -93,6 +93,7 @@ AT = {"hours": "{x:,.0f} hours", "distance": "{x:,.0f} km"}
 # ---- pieces ----------------------------------------------------------------------------------------------------
 
 CYLINDER, CYLINDERS, AND = "cylinder {numbers}", "cylinders {numbers}", " and "
+CHANCE, HARDLY_EVER = "{percent:.1f} %", "less than 0.1 %"
 SURE, NEARLY_SURE = "{percent} % sure", "more than 99 % sure"
 
 
@@ -106,3 +107,7 @@ def cylinders(numbers: Sequence[int]) -> str:
 def certainty(probability: float) -> str:
     """Rounded down, so that a sentence is never more certain than the number."""
     return NEARLY_SURE if probability > 0.99 else SURE.format(percent=int(100 * probability))
+
+
+def chance(probability: float) -> str:
+    return HARDLY_EVER if probability < 0.001 else CHANCE.format(percent=100 * probability)

@@ -27,7 +27,7 @@ def judged(results: list[CylinderDone], cold: bool | None = False) -> EngineJudg
     return judge_engine(results, profile, COMMON_PRACTICE, INSTRUMENT, Circumstances(cold=cold))
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=20)
 @given(LOSSES, st.randoms(use_true_random=False))
 def test_permuting_the_cylinders_permutes_the_results(losses: list[float], random: object) -> None:
     order = list(range(len(losses)))
@@ -52,7 +52,7 @@ def test_a_common_error_makes_no_outlier(values: list[float], offset: float, sha
     assert before == after
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=20)
 @given(LOSSES, MAYBE)
 def test_chances_are_chances_and_the_sentence_is_one(losses: list[float], cold: bool | None) -> None:
     found = judged(engine(losses), cold)
@@ -82,7 +82,7 @@ def test_the_words_for_engines_are_wrong_in_at_most_one_of_twenty() -> None:
     template = [reading(9.0, UNPAIRED) for _ in range(4)]
     covariance = np.array([[r.u_loss_pct**2 for r in template]] * 4) * 0.99 + np.eye(4) * 0.01 * 0.35
     rng, given_words, wrong = np.random.default_rng(8), 0, 0
-    for error in draw(7, covariance, 400):
+    for error in draw(7, covariance, 250):
         true = rng.uniform(7.5, 11.0, 4)
         results = [
             CylinderDone(1, 9.0, i, replace(one, loss_at_set_pct=float(loss)), None, 0)
@@ -93,4 +93,4 @@ def test_the_words_for_engines_are_wrong_in_at_most_one_of_twenty() -> None:
         if chances[word] >= 0.95:
             given_words += 1
             wrong += (word is Verdict.SOUND) is not bool((true <= 10).all())
-    assert given_words > 80 and wrong / given_words < 0.05
+    assert given_words > 60 and wrong / given_words < 0.05

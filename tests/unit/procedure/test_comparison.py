@@ -14,7 +14,7 @@ from daq.procedure.engine_advice import judge_engine
 from daq.procedure.judgements import Action, Circumstances, EngineJudgement, EngineVerdict, StandsOut
 from daq.procedure.leak_path import Cause
 from daq.procedure.one_supply import Carried
-from daq.procedure.verdict import COMMON_PRACTICE, Verdict
+from daq.procedure.verdict import COMMON_PRACTICE, Limits, Verdict
 from daq.records import CylinderDone, Finding, Place, Strength, TapVerdict
 from tests.unit.procedure.judged import INSTRUMENT, PSI, UNPAIRED, done, engine, reading
 
@@ -97,6 +97,13 @@ def test_all_high_looks_at_what_is_shared_first() -> None:
     assert worse.action is Action.FIND_LEAK and "cylinder 6" in worse.advice
 
 
+def test_rings_that_are_heard_in_each_cylinder_of_a_hot_engine_are_believed() -> None:
+    losses, everywhere = [32.0, 34.1, 31.8, 33.6], tuple(heard(i, Place.CRANKCASE) for i in range(1, 5))
+    hot, cold = (judged(engine(losses), 4, replace(one, findings=everywhere)) for one in (HOT, COLD))
+    assert hot.action is Action.TAKE_APART and said(hot, "all-high") and cold.action is Action.REPEAT_HOT
+    assert judged(engine(losses), 4, replace(HOT, findings=everywhere[:3])).action is Action.CANNOT_TELL
+
+
 def test_air_that_never_reached_the_cylinder_is_no_verdict_on_it() -> None:
     found = judged(engine([5.0, 6.1, 35.0, 5.6]), 4, replace(HOT, findings=(heard(3, Place.ELSEWHERE),)))
     assert found.action is Action.CANNOT_TELL and "soap water" in found.advice
@@ -125,6 +132,35 @@ def test_words_of_single_cylinders_do_not_add_up_to_one_of_the_engine() -> None:
     assert found.facts.verdict is EngineVerdict.TOO_CLOSE and found.action is Action.CANNOT_TELL
 
 
+def test_what_is_not_known_of_the_limit_makes_the_engine_less_sure() -> None:
+    """A limit carried by a calibrated restrictor is uncertain itself."""
+    vague = Limits(
+        "vague",
+        replace(COMMON_PRACTICE.sound_to, u_loss_pct=2.0),
+        replace(COMMON_PRACTICE.investigate_from, u_loss_pct=2.0),
+    )
+    results = engine([8.0, 8.1, 7.9, 8.0])
+    sure, less = (judge_engine(results, inline(4), one, INSTRUMENT, HOT) for one in (COMMON_PRACTICE, vague))
+    assert sure.facts.verdict is EngineVerdict.SOUND and less.facts.verdict is EngineVerdict.TOO_CLOSE
+    assert less.facts.probability == pytest.approx(0.83, abs=0.02)
+
+
+def test_two_ways_out_of_which_one_is_not_inside_are_not_taken_apart() -> None:
+    findings = (heard(3, Place.CRANKCASE), heard(3, Place.ELSEWHERE))
+    found = judged(engine([5.0, 6.1, 35.0, 5.6]), 4, replace(HOT, findings=findings))
+    assert found.action is Action.CANNOT_TELL
+    rings_first = (heard(3, Place.COOLANT), heard(3, Place.ELSEWHERE))
+    path = judged(engine([5.0, 6.1, 35.0, 5.6]), 4, replace(HOT, findings=rings_first)).facts.cylinders[2].leak_path
+    assert path is not None and set(path.likely) == {Cause.COOLANT_PASSAGE, Cause.FITTING}
+    both = judged(engine([5.0, 6.1, 35.0, 5.6]), 4, replace(HOT, findings=rings_first))
+    assert both.action is Action.FIND_LEAK
+
+
+def test_what_does_not_matter_does_not_stand_out() -> None:
+    found = judged(engine([5.0, 5.01, 5.0, 5.01, 5.0, 5.2]), 6)
+    assert {one.stands_out for one in found.facts.cylinders} == {StandsOut.NO}
+
+
 # ---- before and after taps -------------------------------------------------------------------------------------
 
 
@@ -151,6 +187,53 @@ def test_neighbours_that_are_both_high_point_to_what_is_between_them() -> None:
     assert apart.facts.comparison.high_pairs == ()
     path = apart.facts.cylinders[0].leak_path
     assert path is not None and path.suspects[0].speaks_against != ()
+
+
+def test_two_of_four_are_told_from_the_rest_by_their_distance() -> None:
+    assert judged(engine([5.0, 31.0, 29.0, 5.6]), 4).facts.comparison.high_pairs == ((2, 3),)
+    assert judged(engine([5.0, 31.0, 15.0, 5.6]), 4).facts.comparison.high_pairs == ()
+    assert judged(engine([5.0, 31.0, 29.0, 26.0]), 4).facts.comparison.high_pairs == ()
+
+
+def test_many_just_above_a_limit_are_no_pairs() -> None:
+    """The limit runs through the middle of a sound engine's spread."""
+    found = judged(engine([9.7, 10.6, 10.5, 9.3, 11.1, 11.4]), 6)
+    assert sum(one.high for one in found.facts.cylinders) == 4 and found.facts.comparison.high_pairs == ()
+    path = found.facts.cylinders[1].leak_path
+    assert path is not None and Cause.GASKET_BETWEEN not in {one.cause for one in path.suspects}
+
+
+def test_a_way_to_the_next_cylinder_is_a_way_back() -> None:
+    way = replace(heard(2, Place.NEXT_CYLINDER), neighbour=3)
+    found = judged(engine([5.0, 31.0, 29.0, 5.6, 6.0, 5.2]), 6, replace(HOT, findings=(way,)))
+    for place in (1, 2):
+        path = found.facts.cylinders[place].leak_path
+        assert path is not None and path.likely == (Cause.GASKET_BETWEEN,)
+    assert found.action is Action.TAKE_APART and found.advice.count("head gasket") == 1
+    none = replace(HOT, findings=(replace(way, strength=Strength.NONE),))
+    path = judged(engine([5.0, 31.0, 29.0, 5.6, 6.0, 5.2]), 6, none).facts.cylinders[2].leak_path
+    assert path is not None and path.heard == ()
+
+
+def test_what_is_known_of_one_leads_to_the_next_check() -> None:
+    found = judged(engine([5.0, 31.0, 5.2, 40.0, 6.0, 5.2]), 6, replace(HOT, findings=(heard(2, Place.COOLANT),)))
+    assert found.action is Action.FIND_LEAK and "watch for bubbles" in found.advice
+
+
+def test_a_neighbour_that_was_not_tested_says_nothing() -> None:
+    def against(results: list[CylinderDone], n: int) -> tuple[str, ...]:
+        path = judged(results, n, replace(HOT, findings=(heard(1, Place.NEXT_CYLINDER),))).facts.cylinders[0].leak_path
+        assert path is not None
+        return path.suspects[0].speaks_against
+
+    assert "No neighbouring" in against(engine([31.0, 5.0, 5.2]), 3)[0]
+    results = engine([31.0, 5.0, 5.2])
+    assert against([results[0], results[2]], 3) == ()
+
+
+def test_all_high_is_no_sign_of_anything_between_two() -> None:
+    path = judged(engine([17.0, 18.1, 16.8, 17.6]), 4).facts.cylinders[0].leak_path
+    assert path is not None and Cause.GASKET_BETWEEN not in {one.cause for one in path.suspects}
 
 
 def test_who_sits_where_must_be_known() -> None:

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.procedure.shared_errors import LEAST_U_PCT, Errors, all_above, all_below, errors_of
+from daq.procedure.shared_errors import Errors, all_above, all_below, errors_of
+from daq.procedure.tap_effect import LEAST_U_PCT
 from tests.unit.procedure.judged import PAIRED, UNPAIRED, reading
 
 
@@ -61,3 +62,13 @@ def test_an_error_of_the_limit_is_one_for_all() -> None:
     errors = Errors(np.full(3, LEAST_U_PCT), np.zeros((3, 0))).with_shared(0.5)
     assert errors.covariance == pytest.approx(np.full((3, 3), 0.25), abs=1e-5)
     assert all_below(np.zeros(3), errors, 0.0) == pytest.approx(0.5, abs=2e-3)
+
+
+def test_the_order_of_the_readings_does_not_matter() -> None:
+    rng = np.random.default_rng(5)
+    values, errors = rng.normal(0, 0.5, 6), Errors(rng.uniform(0.05, 0.3, 6), rng.normal(0, 0.6, (6, 4)))
+    expected = all_below(values, errors, 0.8)
+    for _ in range(10):
+        order = rng.permutation(6)
+        found = all_below(values[order], Errors(errors.own[order], errors.shared[order]), 0.8)
+        assert found == pytest.approx(expected, rel=1e-9)

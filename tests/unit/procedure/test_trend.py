@@ -48,7 +48,8 @@ def test_a_rising_and_a_falling_series() -> None:
 def test_noise_is_no_trend_and_says_how_often_chance_does_it() -> None:
     found = history([0.50, 0.53, 0.49, 0.52, 0.50, 0.51])
     assert found.direction is Direction.NONE and found.test.p > 0.05
-    assert "chance in" in found.sentences[0]
+    assert f"chance in {100 * found.test.p:.1f} % of" in found.sentences[0]
+    assert "chance in less than 0.1 %" in history([0.1 * i for i in range(12)]).sentences[0]
 
 
 @pytest.mark.parametrize("n", [1, 2, 3, 4])
