@@ -79,13 +79,13 @@ def plan_of(config: Config, request: StartRequest, utc_s: float) -> TestPlan:
         acknowledged=request.acknowledged_by,
         soft_step=request.soft_step,
         has_valves=profile.valves,
-        about={"profile": wanted.model_dump(mode="json", exclude_unset=True), **said},
+        about={"profile": wanted.model_dump(mode="json", exclude_defaults=True), **said},
     )
 
 
 def plan_by_itself(config: Config, boot: str) -> TestPlan:
     """Of the test that begins with the first air, nobody having asked for one; `boot` names it."""
-    profile, values = config.engine.profile_record(), configured(config).model_dump(mode="json", exclude_unset=True)
+    profile, values = config.engine.profile_record(), configured(config).model_dump(mode="json", exclude_defaults=True)
     turns = tuple(step.turn_deg for step in crank_steps(profile)) if config.engine.profile else ()
     return TestPlan(
         boot, profile.order, turns, explicit=False, has_valves=profile.valves, about={"profile": values}
