@@ -51,6 +51,13 @@ def test_independent_chances_multiply_and_common_ones_do_not() -> None:
     assert all_above(values, common, 0.0) == pytest.approx(0.5, abs=2e-3)
 
 
+@pytest.mark.parametrize(("limit", "chance"), [(2.0, 0.977249868), (4.0, 0.999968329), (-1.0, 0.158655254)])
+def test_independent_chances_near_certainty_multiply_too(limit: float, chance: float) -> None:
+    """The normal distribution at 2, 4 and -1 standard deviations, from tables."""
+    found = all_below(np.zeros(8), Errors(np.ones(8), np.zeros((8, 0))), limit)
+    assert found == pytest.approx(chance**8, rel=1e-7)
+
+
 def test_far_from_the_limit_it_is_certain() -> None:
     errors = errors_of([reading(5.0, PAIRED) for _ in range(16)])
     values = np.full(16, 5.0)
