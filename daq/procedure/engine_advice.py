@@ -72,7 +72,10 @@ def _about_all(facts: EngineFacts) -> tuple[Action, str]:
 
 
 def _about_too_much(facts: EngineFacts) -> tuple[Action, str]:
-    """Heat where it could change the word, else the leak; taking apart only where the way of the air is known."""
+    """Heat where it could change the word, else the leak; taking apart only where the way of the air is known.
+
+    Ref: FAA AC 43.13-1B, 8-14: recheck after running the engine for at least 3 minutes before a cylinder is condemned.
+    """
     bad = _worst(facts)
     if all(_leading(cylinder) in ELSEWHERE for cylinder in bad):
         return Action.CANNOT_TELL, _say("not-the-cylinder", facts, bad, check=_check(bad))

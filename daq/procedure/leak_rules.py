@@ -1,8 +1,8 @@
 """What a mechanic knows of where the air goes, as one table: sign, cause, points, why.
 
-Each rule says how much one sign speaks for a cause (points above zero) or against it (below). Places to listen at,
-intake, exhaust and crankcase, are those of FAA AC 43.13-1B, 8-14; all else is common practice, no source. Points are
-a judgement: 3 in sum make a cause likely, 1 is a hint. All sentences of this subject stand in this file.
+Each rule says how much one sign speaks for a cause (points above zero) or against it (below). All of it is
+common practice, no source, and the points are a judgement: 3 in sum make a cause likely, 1 is a hint. All sentences
+of this subject stand in this file.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Does a series rise, and how fast: Mann-Kendall's test and Sen's slope. Pure statistics.
 
 Neither asks for a straight line or a normal distribution, and a few wild values change little. Ref: EPA QA/G-9S
-(EPA/240/B-06/003), 4.3; Gilbert (1987), 16.4 and 17.3; Sen, JASA 63 (1968) 1379.
+(EPA/240/B-06/003), p. 109; Gilbert (1987), 16.4 and 17.3; Sen, JASA 63 (1968) 1379.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Where the air goes: what a mechanic would conclude from the same signs, and where he would say nothing.
 
-The expectations are common practice of the trade, no source; where to listen is in FAA AC 43.13-1B, 8-14.
+The expectations are common practice of the trade, no source.
 """
 
 from __future__ import annotations
