@@ -195,6 +195,17 @@ class DisplaySection(Section):
     pressure: PressureUnit = PressureUnit.PSI
 
 
+class CuesSection(Section):
+    """Tones and spoken words. `words` names a file with the cues in another language."""
+
+    sound: bool = True
+    speak: bool = True
+    volume_pct: Annotated[int, Field(ge=0, le=100)] = 80
+    voice: Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9+_-]{0,40}$")] = "en"
+    words_per_min: Annotated[int, Field(ge=80, le=450)] = 160
+    words: Path | None = None
+
+
 class Config(BaseSettings):
     """Everything a bench needs to know of itself."""
 
@@ -214,6 +225,7 @@ class Config(BaseSettings):
     engine: EngineSection = EngineSection()
     storage: StorageSection = StorageSection()
     mqtt: MqttSection = MqttSection()
+    cues: CuesSection = CuesSection()
 
     @model_validator(mode="before")
     @classmethod

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from daq.cli.event_loop import run as run_loop
-from daq.config import LineSection, load
+from daq.config import CuesSection, LineSection, load
 from daq.daemon import Daemon
 from daq.sinks.base import Sink
+from daq.sinks.cues import CueSink, Phrases, find_sound
 from daq.sinks.mqtt import MqttSettings
 from daq.sinks.terminal import TerminalSink
 from daq.sources.ports import LineSettings, UsbBoard
@@ -35,7 +36,16 @@ def run(
             settings = LineSettings(stack.enter_context(SimulatedBoard(scenario, speed)), rate_hz=config.line.rate_hz)
         tell = (lambda settings: None) if quiet else tell_broker
         watchers: list[Sink] = [] if quiet else [TerminalSink(config.bench, config.display.pressure, screen=screen)]
+        watchers += [] if quiet else cue_sinks(config.cues)
         run_loop(Daemon(config, SerialLine(settings), watchers, tell).run())
+
+
+def cue_sinks(section: CuesSection) -> list[Sink]:
+    """For the ear, if the user wants it and this machine has what makes sound."""
+    sound = find_sound(section.volume_pct / 100, section.voice, section.words_per_min, section.speak)
+    if not section.sound or not (sound.player or sound.speaker):
+        return []
+    return [CueSink(sound, Phrases.read(section.words) if section.words else None)]
 
 
 def tell_broker(settings: MqttSettings) -> None:
