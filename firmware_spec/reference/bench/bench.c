@@ -18,14 +18,15 @@
 
 static struct mcu *mcu;
 static int terminal = -1;
+static bool orders; /* the line is part of the orders and answers */
 static uint8_t pending[PENDING_MOST]; /* what the host of the line has not fetched */
 static size_t pending_count;
-static uint8_t heard[256]; /* what the receiver has no room for yet */
+static uint8_t heard[512]; /* what the receiver has no room for yet */
 static size_t heard_count;
 
 static void on_byte(uint8_t byte)
 {
-    if (terminal < 0)
+    if (terminal < 0 && !orders)
         putchar(byte);
     else if (pending_count < PENDING_MOST)
         pending[pending_count++] = byte;
@@ -63,7 +64,7 @@ static void pass_on(void)
     size_t count = 0;
     ssize_t got;
 
-    if (!heard_count && (got = read(terminal, heard, sizeof heard)) > 0)
+    if (terminal >= 0 && !heard_count && (got = read(terminal, heard, sizeof heard)) > 0)
         heard_count = (size_t)got;
     while (count < heard_count && mcu_hears(mcu))
         mcu_hear(mcu, heard[count++]);
@@ -80,14 +81,36 @@ static void run(uint32_t us)
             fputs("the program has ended\n", stderr);
             exit(3);
         }
-        send_pending();
-        wait_for_host();
+        if (terminal >= 0) {
+            send_pending();
+            wait_for_host();
+        }
         us -= slice;
     }
-    printf("at %llu\n", (unsigned long long)mcu_now_us(mcu));
 }
 
 /* ---- orders ---- */
+
+static void answer_run(void)
+{
+    printf("at %llu", (unsigned long long)mcu_now_us(mcu));
+    if (orders) {
+        putchar(' ');
+        for (size_t i = 0; i < pending_count; i++)
+            printf("%02X", pending[i]);
+        pending_count = 0;
+    }
+    putchar('\n');
+}
+
+/* Bytes in hexadecimal to the receiver; what it has no room for at once follows. */
+static void send_hex(const char *hex)
+{
+    unsigned byte;
+
+    for (; heard_count < sizeof heard && sscanf(hex, "%2x", &byte) == 1; hex += 2)
+        heard[heard_count++] = (uint8_t)byte;
+}
 
 static void dump(void)
 {
@@ -130,8 +153,11 @@ static bool obey(const char *line)
     unsigned a, b;
     double volts;
 
-    if (sscanf(line, "run %u", &a) == 1)
+    if (sscanf(line, "run %u", &a) == 1) {
         run(a);
+        answer_run();
+    } else if (!strncmp(line, "send ", 5))
+        send_hex(line + 5);
     else if (sscanf(line, "volts %u %lf", &a, &volts) == 2)
         mcu_volts(mcu, a, volts);
     else if (sscanf(line, "supply %lf", &volts) == 1)
@@ -153,7 +179,7 @@ static bool obey(const char *line)
 
 static int obey_all(void)
 {
-    char line[256];
+    char line[1024];
 
     while (fgets(line, sizeof line, stdin)) {
         line[strcspn(line, "\n")] = 0;
@@ -168,13 +194,13 @@ static int obey_all(void)
 
 static int usage(void)
 {
-    fputs("bench FIRMWARE.hex [--link PATH] [--i2c]\n", stderr);
+    fputs("bench FIRMWARE.hex [--orders | --link PATH] [--i2c] [--mcu KIND]\n", stderr);
     return 2;
 }
 
 int main(int count, char **arguments)
 {
-    const char *link_path = NULL;
+    const char *link_path = NULL, *kind = "atmega328p";
     bool i2c = false;
 
     if (count < 2)
@@ -182,18 +208,22 @@ int main(int count, char **arguments)
     for (int i = 2; i < count; i++) {
         if (!strcmp(arguments[i], "--i2c"))
             i2c = true;
+        else if (!strcmp(arguments[i], "--orders"))
+            orders = true;
         else if (!strcmp(arguments[i], "--link") && i + 1 < count)
             link_path = arguments[++i];
+        else if (!strcmp(arguments[i], "--mcu") && i + 1 < count)
+            kind = arguments[++i];
         else
             return usage();
     }
-    if (!(mcu = mcu_new(arguments[1], i2c, on_byte))) {
+    if (!(mcu = mcu_new(kind, arguments[1], i2c, on_byte))) {
         fprintf(stderr, "%s cannot be loaded\n", arguments[1]);
         return 1;
     }
     if (link_path && (terminal = terminal_open(link_path)) < 0)
         return 1;
-    if (link_path)
+    if (link_path || orders)
         return obey_all();
     while (mcu_run(mcu, SLICE_US))
         ;

@@ -245,14 +245,14 @@ static void wire(struct mcu *mcu, bool i2c)
     }
 }
 
-struct mcu *mcu_new(const char *hex_path, bool i2c, mcu_output output)
+struct mcu *mcu_new(const char *kind, const char *hex_path, bool i2c, mcu_output output)
 {
     struct mcu *mcu = calloc(1, sizeof *mcu);
     uint32_t size = 0, start = 0;
     uint8_t *program = read_ihex_file(hex_path, &size, &start);
 
     avr_global_logger_set(be_quiet);
-    if (!mcu || !program || !(mcu->avr = avr_make_mcu_by_name("atmega328p")))
+    if (!mcu || !program || !(mcu->avr = avr_make_mcu_by_name(kind)))
         return NULL;
     avr_init(mcu->avr);
     mcu->avr->frequency = FREQUENCY;

@@ -13,7 +13,8 @@ struct mcu; /* one of it */
 /* What the firmware's bytes are given to. */
 typedef void (*mcu_output)(uint8_t byte);
 
-struct mcu *mcu_new(const char *hex_path, bool i2c, mcu_output output);
+/* `kind` as the simulator and the compiler name it; all that is wired to pins is for an atmega328p. */
+struct mcu *mcu_new(const char *kind, const char *hex_path, bool i2c, mcu_output output);
 bool mcu_run(struct mcu *mcu, uint32_t us); /* false when the program has ended */
 uint64_t mcu_now_us(const struct mcu *mcu);
 
