@@ -1,7 +1,10 @@
-"""When two pressures have settled: a robust filter, then an equivalence test on both slopes.
+"""When two pressures have settled: a robust filter, then an equivalence test on what may still be left of a fill.
 
-A value is stable when its slope is shown to be small, which is more than not being shown to be large: the test asks
-`|slope| + t * se <= allowed`, so noise makes it wait and never lets it pass. The newest 0.75, 1.25 and 2 s are tried:
+Of a fill the end is left, which dies away with a time constant that is not known, but not above that of the creep of
+warm air (creep.py). So `b exp(-t / longest)` is fitted to the newest ticks: if the true time constant is shorter, b is
+too large. A value is stable when b is shown to be small, which is more than not being shown to be large: the test asks
+`|b| + t * se <= allowed`, so noise makes it wait and never lets it pass. It is asked of the cylinder's pressure and of
+its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.75, 1.25 and 2 s are tried:
 a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by confidence
 interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (median and MAD).
 """
@@ -16,14 +19,19 @@ import numpy as np
 
 from daq.measure import uncertainty
 from daq.measure.air import ON_ABOVE
+from daq.measure.creep import CreepMonitor
 from daq.measure.ticks import TICK_US
 from daq.measure.trailing import Trailing, windows
 from daq.records import Bools, Floats, Instrument, Ints, Pressures, Tap
 
-WINDOW_ROWS = (15, 25, 40)
-ENTER_PER_S, LEAVE_PER_S = 0.0015, 0.003
-"""Slopes of either pressure that count as settled: to become, and to stay stable; parts of the set point a second.
-The limit to enter was halved after random benches: one reading in twenty was told before its last tenth was over."""
+WINDOW_ROWS = (10, 15, 25, 40)
+LEFT = 0.0015
+"""Part of the set point that may be left to settle at most, to become stable. As volume and time constant are taken
+larger than they are, what is truly left is then below 0.1 points (chosen on random benches)."""
+SUPPLY_PER_S = 0.003
+"""Slope of the supply that counts as settled, parts of the set point a second."""
+LEAVE = 2.0
+"""A stable value stays so up to this many times both limits."""
 MOVED = 0.003
 """A stable value is told again when the loss has moved by this much (0.3 points)."""
 EPISODE_GAP_S = 0.5
@@ -31,11 +39,12 @@ _HAMPEL_ROWS = 15
 _HAMPEL_LIMIT = 7 * 1.482602218505602  # times the MAD, which 15 ticks know to a quarter only: 3 or 5 cry wolf
 _LEAST_OUTLIER = 0.001  # of the set point; a smaller step of one tick moves no slope
 _MOST_OUTLIERS = 2
-_CONFIDENCE = 0.975
-TAIL_S = 0.4
-"""A slope that is left at the end of a window goes on for about this long: what is left of a fill or of the warming of
-its air dies away within 0.15 to 1.5 s. Half of it, and more, is uncertainty."""
-_TAIL_U = 0.7  # of the part carried on
+_CONFIDENCE = 0.95
+_SURELY = 2.0  # margins of confidence, so that one window in many that are tried is not against the others by chance
+_STEEPEST = 1.5  # time constants in a window: beyond, its first ticks would say all
+CARRIED = 0.4
+"""Of what may be left at most so much is added to the value; as much again, or nothing, may be true."""
+_CARRIED_U = 0.25
 _LOOSEST = 2.5  # a window may last this many times its length on a full grid
 
 
@@ -44,8 +53,8 @@ class StableWindow:
     """Both pressures at the end of `n` ticks that end at `t_s`, and `u_` their standard deviations, with the noise as
     found (autocorrelation included) but not below what the resolution allows to see.
 
-    Where a line through the ticks still shows a slope, the pressures are those of its end, and the cylinder's is
-    carried on by what it will still rise or fall (see TAIL_S); `u_settling_pa` is what is not known of that.
+    Where the ticks still show a movement, the pressures are those at the end of it, and the cylinder's is carried on by
+    what it will still rise or fall (see CARRIED); `u_settling_pa` is what is not known of that.
     """
 
     segment: int
@@ -66,7 +75,7 @@ class StabilityMonitor:
     """
 
     def __init__(self, instrument: Instrument, resolution_pa: float = 0.0) -> None:
-        self._set_point_pa = instrument.set_point_pa
+        self._instrument, self._set_point_pa = instrument, instrument.set_point_pa
         self._floor_pa = resolution_pa / 12**0.5
         self._least_outlier_pa = max(_LEAST_OUTLIER * instrument.set_point_pa, 2 * resolution_pa)
         self._begin(-1)
@@ -74,7 +83,8 @@ class StabilityMonitor:
     def _begin(self, segment: int) -> None:
         self._segment = segment
         self._raw = Trailing(2, _HAMPEL_ROWS)
-        self._clean = Trailing(4, max(WINDOW_ROWS))
+        self._clean = Trailing(5, max(WINDOW_ROWS))
+        self._creep = CreepMonitor(self._instrument)
         self._stable = False
         self._last_stable_s = -np.inf
         self._told = np.nan
@@ -91,17 +101,17 @@ class StabilityMonitor:
         clean, outlier = hampel(raw, _HAMPEL_ROWS, self._least_outlier_pa)
         outliers = outlier.any(axis=0)
         supply, cylinder = clean
-        joined = self._clean.feed(pressures.t_s, supply, cylinder, np.where(outliers, 1.0, 0.0))
+        ratio = cylinder / np.where(supply > 0, supply, np.nan) * self._set_point_pa
+        joined = self._clean.feed(pressures.t_s, supply, cylinder, ratio, np.where(outliers, 1.0, 0.0))
+        creep_s = self._creep.feed(pressures)
         candidate = held & ~outliers & (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
         stable = np.zeros(len(held), np.bool_)
         (rows,) = candidate.nonzero()
         told: list[StableWindow] = []
         if len(rows):
-            since_s = self._after_taps(pressures.t_s[rows], taps)
-            fit = best_fit(
-                joined, rows + max(WINDOW_ROWS) - 1, since_s, self._floor_pa, ENTER_PER_S * self._set_point_pa
-            )
-            stable[rows], told = self._follow(pressures, rows, fit)
+            ends, since_s = rows + max(WINDOW_ROWS) - 1, self._after_taps(pressures.t_s[rows], taps)
+            fit = best_fit(joined, ends, since_s, creep_s[rows], self._floor_pa, self._set_point_pa)
+            stable[rows], told = self._follow(pressures, rows, since_s, fit)
         if taps:
             self._tap_s = taps[-1].t_s
         return stable, told
@@ -111,17 +121,20 @@ class StabilityMonitor:
         ends_s = np.array([self._tap_s, *(tap.t_s for tap in taps)])
         return ends_s[np.searchsorted(ends_s, t_s, side="right") - 1]
 
-    def _follow(self, pressures: Pressures, rows: Ints, fit: Fit) -> tuple[list[bool], list[StableWindow]]:
-        """The state at each candidate row, with hysteresis of the slope limit, and what is news among them."""
+    def _follow(
+        self, pressures: Pressures, rows: Ints, since_s: Floats, fit: Fit
+    ) -> tuple[list[bool], list[StableWindow]]:
+        """The state at each candidate row, with hysteresis of the limits, and what is news among them."""
         told, states = [], []
         ratio = fit.mean_pa[1] / fit.mean_pa[0]
-        columns = (pressures.t_s[rows], fit.slope_limit_pa_s / self._set_point_pa, ratio)
+        columns = (pressures.t_s[rows], since_s, fit.excess, ratio)
         steps = zip(*(column.tolist() for column in columns), strict=True)
-        for i, (t_s, slope, value) in enumerate(steps):
-            self._stable = slope <= (LEAVE_PER_S if self._stable else ENTER_PER_S)
+        for i, (t_s, tap_s, excess, value) in enumerate(steps):
+            self._stable = excess <= (LEAVE if self._stable else 1.0)
             states.append(self._stable)
             if self._stable:
-                if t_s - self._last_stable_s > EPISODE_GAP_S or not abs(value - self._told) <= MOVED:
+                anew = self._last_stable_s < max(t_s - EPISODE_GAP_S, tap_s)
+                if anew or not abs(value - self._told) <= MOVED:
                     told.append(fit.window(i, pressures.segment, t_s))
                     self._told = value
                 self._last_stable_s = t_s
@@ -132,34 +145,40 @@ class StabilityMonitor:
 class Fit:
     """The best of the windows that end at each of m rows; first axis of the two-row arrays: supply, cylinder.
 
-    `slope_limit_pa_s` is the upper confidence limit of the steeper of both slopes.
+    `excess` is the worst of the upper confidence limits, in parts of what is allowed. `left_pa` is what is left at the
+    end of the window with the longest time constant, of the cylinder and of its ratio to the supply (times the set
+    point), below zero while it rises. `steep` is how much more it was on average over the window.
     """
 
-    slope_limit_pa_s: Floats
+    excess: Floats
     n: Floats
     window_s: Floats
     mean_pa: Floats
     u_mean_pa: Floats
     slope_pa_s: Floats
     u_slope_pa_s: Floats
+    left_pa: Floats
+    u_left_pa: Floats
+    steep: Floats
 
     def window(self, i: int, segment: int, t_s: float) -> StableWindow:
         """What the window that ends at row i says of its end, and of what comes after."""
-        window_s, half_s = float(self.window_s[i]), 0.5 * float(self.window_s[i])
+        window_s, lever = float(self.window_s[i]), (0.5 * float(self.window_s[i]), -float(self.steep[i]))
         means, u_means = self.mean_pa[:, i].tolist(), self.u_mean_pa[:, i].tolist()
-        u_slopes = self.u_slope_pa_s[:, i].tolist()
-        slopes = [_shown(*pair) for pair in zip(self.slope_pa_s[:, i].tolist(), u_slopes, strict=True)]
-        supply_pa, cylinder_pa = means[0] + half_s * slopes[0], means[1] + half_s * slopes[1]
-        u_ends = [math.hypot(u_means[k], half_s * u_slopes[k] if slopes[k] else 0.0) for k in (0, 1)]
-        tail_pa = TAIL_S * (slopes[1] - slopes[0] * cylinder_pa / supply_pa)
-        u_settling_pa = math.hypot(_TAIL_U * tail_pa, TAIL_S * u_slopes[1])
+        left, u_left = self.left_pa[:, i].tolist(), self.u_left_pa[:, i].tolist()
+        moves, u_moves = (float(self.slope_pa_s[i]), left[0]), (float(self.u_slope_pa_s[i]), u_left[0])
+        shown = [_shown(*pair) for pair in zip(moves, u_moves, strict=True)]
+        ends = [means[k] + lever[k] * shown[k] for k in (0, 1)]
+        u_ends = [math.hypot(u_means[k], lever[k] * u_moves[k] if shown[k] else 0.0) for k in (0, 1)]
+        rest_pa = _shown(left[1], u_left[1])
+        u_settling_pa = math.hypot(_CARRIED_U * rest_pa, CARRIED * u_left[1])
         return StableWindow(
             segment,
             t_s,
             window_s,
             int(self.n[i]),
-            supply_pa,
-            cylinder_pa + tail_pa,
+            ends[0],
+            ends[1] - CARRIED * rest_pa,
             u_ends[0],
             u_ends[1],
             u_settling_pa,
@@ -187,38 +206,51 @@ def hampel(joined: Floats, rows: int, least: float) -> tuple[Floats, Bools]:
     return np.where(outlier, median, newest), outlier
 
 
-def best_fit(joined: Floats, ends: Ints, since_s: Floats, floor_pa: float, enough_pa_s: float) -> Fit:
-    """Straight lines through the windows that end at columns `ends` and begin after `since_s`: for each end the
-    shortest window whose limit is within `enough_pa_s`, or else the best.
+def best_fit(joined: Floats, ends: Ints, since_s: Floats, creep_s: Floats, floor_pa: float, set_point_pa: float) -> Fit:
+    """Fits to the windows that end at columns `ends` and begin after `since_s`: for each end the shortest window that
+    is within what is allowed, or else the best. `creep_s` is the longest time constant at each end.
 
-    `joined` has rows of time, both pressures, and 1 where an outlier was taken out: two in a window are disturbances,
-    more are something that happened. A long window is not believed where a shorter one shows a movement: its limit is
-    not below their lower limits.
+    `joined` has rows of time, both pressures, their ratio times the set point, and 1 where an outlier was taken out:
+    two in a window are disturbances, more are something that happened. A long window is not believed where a shorter
+    one surely shows a movement: its limit is not below their lower limits.
     """
-    best = np.full((11, len(ends)), np.nan)
+    best = np.full((14, len(ends)), np.nan)
     best[0], shown = np.inf, np.full(len(ends), -np.inf)
     left = np.arange(len(ends))
+    allowed = np.array([[SUPPLY_PER_S], [LEFT], [LEFT]]) * set_point_pa
     for rows in WINDOW_ROWS:
         window = windows(joined, ends[left], rows)
-        begin_s, span_s = window[0, :, 0], window[0, :, -1] - window[0, :, 0]
-        slope, se, mean, u_mean = line_fit(window[0], window[1:3], floor_pa)
-        steepness, margin = np.abs(slope), uncertainty.student_t(_CONFIDENCE, rows - 2) * se
-        limit = np.maximum((steepness + margin).max(axis=0), shown)
-        shown = np.fmax(shown, (steepness - margin).max(axis=0))
-        whole = (span_s <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[3].sum(axis=-1) <= _MOST_OUTLIERS)
-        better = (limit < best[0, left]) & whole & (begin_s >= since_s[left])
-        found = np.empty((11, len(left)))
-        found[0], found[1], found[2], found[3:5], found[5:7] = limit, rows, span_s, mean, u_mean
-        found[7:9], found[9:11] = slope, se
+        found, size, margin = _fits(window, creep_s[left], floor_pa)
+        limit = np.maximum(((size + margin) / allowed).max(axis=0), shown)
+        shown = np.fmax(shown, ((size - _SURELY * margin) / allowed).max(axis=0))
+        whole = (found[2] <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[4].sum(axis=-1) <= _MOST_OUTLIERS)
+        better = (limit < best[0, left]) & whole & (window[0, :, 0] >= since_s[left])
+        found[0] = limit
         best[:, left[better]] = found[:, better]
-        unsure = best[0, left] > enough_pa_s
+        unsure = best[0, left] > 1.0
         left, shown = left[unsure], shown[unsure]
         if not len(left):
             break
-    return Fit(best[0], best[1], best[2], best[3:5], best[5:7], best[7:9], best[9:11])
+    return Fit(best[0], best[1], best[2], best[3:5], best[5:7], best[7], best[8], best[9:11], best[11:13], best[13])
 
 
-def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
+def _fits(window: Floats, creep_s: Floats, floor_pa: float) -> tuple[Floats, Floats, Floats]:
+    """One window of each end: the columns of `Fit` (the first is not set), and the three that are tested: slope of the
+    supply, what is left of cylinder and ratio; their sizes and the margins of confidence."""
+    t_s, rows = window[0], window.shape[-1]
+    span_s = t_s[:, -1] - t_s[:, 0]
+    longest_s = np.maximum(creep_s, span_s / _STEEPEST)
+    decay = np.exp((t_s[:, -1:] - t_s) / longest_s[:, None])
+    line, creep = line_fit(t_s, window[1:2], floor_pa), line_fit(decay, window[2:4], floor_pa)
+    found = np.empty((14, len(span_s)))
+    found[1], found[2], found[13] = rows, span_s, decay.sum(axis=-1) / rows - 1.0
+    found[3], found[4], found[5], found[6] = line[2][0], creep[2][0], line[3][0], creep[3][0]
+    found[7], found[8], found[9:11], found[11:13] = line[0][0], line[1][0], creep[0], creep[1]
+    tested = np.concatenate((line[0], creep[0])), np.concatenate((line[1], creep[1]))
+    return found, np.abs(tested[0]), uncertainty.student_t(_CONFIDENCE, rows - 2) * tested[1]
+
+
+def line_fit(x: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
     """Least squares lines over the last axis: slope, its standard error, mean, its standard error.
 
     The residual variance is widened for lag-1 autocorrelation, by (1 + r) / (1 - r) with the small-sample bias of r
@@ -226,13 +258,13 @@ def line_fit(t_s: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, F
     Noise below the floor does not carry the value across a count, so the mean is no better than the floor then.
     Ref: JCGM 100 H.3 for the line; the widening is that of a first-order autoregression (common practice).
     """
-    rows = t_s.shape[-1]
-    t = t_s - t_s.sum(axis=-1, keepdims=True) / rows
+    rows = x.shape[-1]
+    off = x - x.sum(axis=-1, keepdims=True) / rows
     mean = values.sum(axis=-1) / rows
     centred = values - mean[..., None]
-    sxx = (t * t).sum(axis=-1)
-    slope = (t * centred).sum(axis=-1) / sxx
-    residual = centred - slope[..., None] * t
+    sxx = (off * off).sum(axis=-1)
+    slope = (off * centred).sum(axis=-1) / sxx
+    residual = centred - slope[..., None] * off
     square = (residual * residual).sum(axis=-1)
     lagged = (residual[..., 1:] * residual[..., :-1]).sum(axis=-1)
     r = np.minimum(np.maximum(lagged / np.maximum(square, 1e-300) + 2 / rows, 0.0), 0.8)

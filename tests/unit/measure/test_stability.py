@@ -40,18 +40,32 @@ def loss_pct(window: StableWindow) -> float:
 @pytest.mark.parametrize("volume_cc", [50.0, 100.0])
 @pytest.mark.parametrize("loss", [2.0, 10.0, 40.0])
 def test_a_filled_cylinder_is_told_soon_and_right(bench, instrument, loss, volume_cc, wall_w_k) -> None:
-    """Settled: within 0.1 psi of the end. Told within 0.95 s after it, off by less than 0.2 points, and once."""
+    """Settled: within 0.1 psi of the end. Told within a second after it, off by less than 0.1 points, and once."""
     leak = bench.leak_m2(loss)
     supply, cylinder = bench.run(9.0, lambda t: leak, volume_cc=volume_cc, wall_w_k=wall_w_k)
     settled_s = np.flatnonzero(np.abs(cylinder - cylinder[-1]) > 0.1)[-1] * 0.001
     empty = np.zeros(2000)
     pressures = bench.ticks(np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((empty, cylinder)))
     stable, told = judge(instrument, pressures)
-    assert -0.5 < told[0].t_s - 2 - settled_s < 0.95
-    assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.2)
+    assert -0.05 < told[0].t_s - 2 - settled_s < 1.0
+    assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.1)
     assert len(told) == 1 and stable[-1]
     moving = np.abs(pressures.cylinder_gauge_pa / PSI - cylinder[-1]) > 0.5
     assert not (stable & moving).any()
+
+
+@pytest.mark.parametrize("noise_psi", [0.005, 0.05])
+@pytest.mark.parametrize("loss", [1.0, 3.0, 8.0])
+def test_the_creep_of_a_large_cylinder_without_heat_is_waited_for(bench, instrument, loss, noise_psi) -> None:
+    """The last 0.1 psi of this fill is left after 8 s, the last 0.4 at a slope that on a small cylinder is settled."""
+    leak = bench.leak_m2(loss)
+    supply, cylinder = bench.run(25.0, lambda t: leak, volume_cc=200.0, wall_w_k=0.2)
+    signal = np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((np.zeros(2000), cylinder))
+    pressures = bench.ticks(*signal, noise_psi=noise_psi)
+    stable, told = judge(instrument, pressures)
+    left_psi = np.abs(np.interp(pressures.t_s, np.arange(27_000) * 0.001, signal[1]) - cylinder[-1])
+    assert left_psi[stable].max() < 0.13
+    assert told[0].t_s - 2 < np.flatnonzero(left_psi > 0.05)[-1] * 0.05
 
 
 def test_not_before_the_supply_is_held_nor_without_air_in_the_cylinder(bench, instrument) -> None:
@@ -91,9 +105,61 @@ def test_noise_does_not_hide_a_drift(bench, instrument) -> None:
     assert not stable.any() and not told
 
 
+HIDING_CREEP = {
+    "white noise": lambda t: 0.4 * np.random.default_rng(2).standard_normal(len(t)),
+    "mains hum": lambda t: 1.5 * np.sin(2 * np.pi * 50.3 * t),
+}
+
+
+@pytest.mark.parametrize("what", HIDING_CREEP)
+def test_a_slow_creep_is_not_stable_whatever_lies_over_it(bench, instrument, what: str) -> None:
+    """At 0.12 psi a second, which a large cylinder creeps by while 0.3 points are left; without it all would pass."""
+    t = np.arange(12_000) * 0.001
+    over, supply = HIDING_CREEP[what](t), np.full(12_000, 100.0)
+    stable, _ = judge(instrument, bench.ticks(supply, 90 + over + 0.12 * t))
+    assert not stable.any()
+    calm, told = judge(instrument, bench.ticks(supply, 90 + over))
+    assert calm.any() and loss_pct(told[0]) == pytest.approx(10, abs=0.15)
+
+
+def test_ripple_of_the_supply_does_not_hide_a_creep_nor_delay_for_ever(bench, instrument) -> None:
+    """A compressor's ripple of 19 Hz is a slow wave of 1 Hz in the ticks: for half of it the ratio stands still."""
+    t = np.arange(12_000) * 0.001
+    supply = 100 + 1.5 * np.sin(2 * np.pi * 19 * t)
+    stable, _ = judge(instrument, bench.ticks(supply, 90 + 0.12 * t))
+    assert not stable.any()
+    _, told = judge(instrument, bench.ticks(supply, np.full(12_000, 90.0)))
+    assert told[0].t_s < 4 and loss_pct(told[0]) == pytest.approx(10, abs=0.1)
+
+
+def test_a_supply_that_sinks_does_not_hide_a_creep(bench, instrument) -> None:
+    """Both slopes are small and the cylinder stands still; its ratio to the supply does not."""
+    t = np.arange(8000) * 0.001
+    stable, _ = judge(instrument, bench.ticks(100.5 - 0.2 * t, np.full(8000, 90.0)))
+    assert not stable.any()
+
+
+def test_a_supply_that_sinks_is_not_stable_where_the_cylinder_follows_at_once(bench, instrument) -> None:
+    """Small and leaking: nothing is ever left to settle, and the ratio stays."""
+    supply, cylinder = bench.run(6.0, lambda t: bench.leak_m2(50), lambda t: 101 - 0.4 * t, volume_cc=30.0)
+    rest = np.zeros(1000)
+    stable, _ = judge(instrument, bench.ticks(np.r_[rest + 101, supply], np.r_[rest, cylinder], noise_psi=0.005))
+    assert not stable.any()
+
+
+def test_noise_does_not_pass_where_the_longest_time_constant_is_short() -> None:
+    """In a long window the first tick alone would say what is left, and would say: nothing."""
+    t, rng = np.arange(40) * 0.05, np.random.default_rng(4)
+    for _ in range(20):
+        cylinder = 90 + 1.0 * rng.standard_normal(40)
+        joined = np.stack((t, np.full(40, 100.0), cylinder, cylinder, np.zeros(40)))
+        fit = best_fit(joined, np.array([39]), np.array([-np.inf]), np.array([0.1]), floor_pa=0.0, set_point_pa=100.0)
+        assert fit.excess[0] > 1
+
+
 def test_a_noisy_line_becomes_stable_on_a_longer_window(bench, instrument) -> None:
     _, clean = judge(instrument, bench.flat(10, noise_psi=0.02))
-    _, noisy = judge(instrument, bench.flat(10, noise_psi=0.6))
+    _, noisy = judge(instrument, bench.flat(10, noise_psi=0.3))
     assert clean[0].n == WINDOW_ROWS[0] < noisy[0].n
     assert clean[0].t_s < noisy[0].t_s
 
@@ -112,11 +178,11 @@ def test_a_tap_and_its_recovery_are_not_stable_and_what_follows_is_told_anew(ben
 
 def test_a_stuck_coarse_converter_does_not_look_exact(bench, instrument) -> None:
     """Flat to the last bit: the noise found is zero, the resolution says what could hide in it."""
-    count_psi = 150 / 0.8 / 2**8
+    count_psi = 150 / 0.8 / 2**9
     pressures = bench.flat(8, noise_psi=0.0, count_psi=count_psi)
     _, naive = judge(instrument, pressures)
     _, told = judge(instrument, pressures, resolution_pa=count_psi * PSI)
-    assert naive[0].u_cylinder_pa == 0 and naive[0].n == WINDOW_ROWS[0]
+    assert naive[0].u_cylinder_pa < 1e-6 and naive[0].n == WINDOW_ROWS[0]
     assert told[0].n == WINDOW_ROWS[-1]
     assert told[0].u_cylinder_pa == pytest.approx(count_psi * PSI / np.sqrt(12), rel=1e-9)
     twice = bench.flat(8, noise_psi=0.0, count_psi=2 * count_psi)
@@ -146,8 +212,8 @@ def test_told_once_while_it_stays(bench, instrument) -> None:
 
 
 def test_told_again_when_it_creeps_away(bench, instrument) -> None:
-    n = 20_000
-    _, told = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.1 * np.arange(n) * 0.001))
+    n = 60_000
+    _, told = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.033 * np.arange(n) * 0.001))
     assert 5 <= len(told) <= 7
     assert np.diff([loss_pct(w) for w in told]).min() > 0.28
 
@@ -155,7 +221,8 @@ def test_told_again_when_it_creeps_away(bench, instrument) -> None:
 def test_told_again_after_an_interruption_but_not_after_a_spike(bench, instrument) -> None:
     cylinder = np.full(12_000, 90.0)
     cylinder[4000:4060] -= 5
-    _, spike = judge(instrument, bench.ticks(np.full(12_000, 100.0), cylinder))
+    pressures = bench.ticks(np.full(12_000, 100.0), cylinder)
+    _, spike = StabilityMonitor(instrument).feed(pressures, np.ones(240, np.bool_))
     cylinder[4000 : 4000 + 300] = 80
     _, pause = judge(instrument, bench.ticks(np.full(12_000, 100.0), cylinder))
     assert len(spike) == 1 and len(pause) == 2
@@ -177,13 +244,13 @@ def test_a_tap_counts_for_the_rows_of_later_calls_too(bench, instrument) -> None
     assert not stable[: WINDOW_ROWS[0] - 2].any() and stable[WINDOW_ROWS[0]]
 
 
-def test_the_slope_has_hysteresis(bench, instrument) -> None:
-    """0.2 % of the set point a second is too much to become stable and not enough to leave it."""
+def test_the_limit_has_hysteresis(bench, instrument) -> None:
+    """0.09 psi a second is too much to become stable and not enough to leave it."""
     n = 4000
-    drift = -0.2 * np.maximum(np.arange(n) * 0.001 - 2.0, 0)
+    drift = -0.09 * np.maximum(np.arange(n) * 0.001 - 2.0, 0)
     stable, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 + drift, noise_psi=0.01))
     assert stable[40:].all()
-    late, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.2 * np.arange(n) * 0.001, noise_psi=0.01))
+    late, _ = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.09 * np.arange(n) * 0.001, noise_psi=0.01))
     assert not late.any()
 
 
@@ -201,10 +268,12 @@ def test_a_few_spikes_are_taken_out_and_many_are_not_trusted(bench, instrument, 
 def test_a_long_window_does_not_hide_what_a_short_one_shows() -> None:
     t = np.arange(40) * 0.05
     cylinder = 90 + 0.01 * np.sin(np.arange(40)) + 0.4 * np.maximum(t - t[-WINDOW_ROWS[0]], 0)
-    joined = np.stack((t, np.full(40, 100.0), cylinder, np.zeros(40)))
-    fit = best_fit(joined, np.array([39]), np.array([-np.inf]), floor_pa=0.0, enough_pa_s=0.25)
-    long = line_fit(t, cylinder)
-    assert long[0] + 2.1 * long[1] < 0.35 < fit.slope_limit_pa_s[0]
+    joined = np.stack((t, np.full(40, 100.0), cylinder, cylinder, np.zeros(40)))
+    fit = best_fit(joined, np.array([39]), np.array([-np.inf]), np.array([2.0]), floor_pa=0.0, set_point_pa=100.0)
+    decay = np.exp((t[-1] - t) / 2.0)
+    left, u_left, _, _ = line_fit(decay, cylinder)
+    assert abs(left) + 2 * u_left < 0.8 * 0.14 * fit.excess[0]
+    assert fit.excess[0] > 1
 
 
 def test_a_new_segment_begins_not_stable(bench, instrument) -> None:
@@ -266,6 +335,7 @@ def test_windows_of_uneven_time_give_the_true_slope() -> None:
 def test_what_is_left_of_a_creep_is_carried_on_and_counted(bench, instrument: Instrument) -> None:
     """The last of a fill dies away exponentially: the value told is nearer to its end than the mean of the window."""
     supply, cylinder = bench.run(8.0, lambda t: bench.leak_m2(10), wall_w_k=1.0)
+    supply, cylinder = np.concatenate((supply[:1000], supply)), np.concatenate((np.zeros(1000), cylinder))
     pressures = bench.ticks(supply, cylinder, 0.02, 0.0)
     held, _ = SupplyMonitor(instrument).feed(pressures)
     _, told = StabilityMonitor(instrument).feed(pressures, held)
