@@ -21,6 +21,7 @@ from daq.records import (
     Gap,
     LinkChange,
     Marked,
+    MarkKind,
     Restarted,
     Session,
     SoftStep,
@@ -187,7 +188,9 @@ def _link(event: LinkChange, unit: PressureUnit) -> Content:
 
 @_content.register
 def _mark(event: Marked, unit: PressureUnit) -> Content:
-    return events.MarkEvent, {"mark": event.kind, "text": event.text, "source": event.source}
+    """A plan is not repeated: the start of the test tells what matters of it."""
+    text = "" if event.kind == MarkKind.START else event.text
+    return events.MarkEvent, {"mark": event.kind, "text": text, "source": event.source}
 
 
 @_content.register

@@ -21,6 +21,7 @@ from daq.records import (
     Gap,
     LinkChange,
     Marked,
+    MarkKind,
     Restarted,
     SoftStep,
     StableReading,
@@ -184,7 +185,10 @@ def _board_fault(event: BoardFault, unit: PressureUnit) -> str:
 
 
 @_say.register
-def _mark(event: Marked, unit: PressureUnit) -> str:
+def _mark(event: Marked, unit: PressureUnit) -> str | None:
+    """What comes of a plan or of something heard is told by the events that follow."""
+    if event.kind in (MarkKind.START, MarkKind.HEARD):
+        return None
     return f"Mark: {event.kind} {event.text}".rstrip()
 
 
