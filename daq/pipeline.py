@@ -18,6 +18,7 @@ from daq.measure.crank import CrankMonitor
 from daq.measure.faults import FaultMonitor
 from daq.measure.fill import FillEstimator
 from daq.measure.leakage import readings
+from daq.measure.no_pressure import NoPressureMonitor
 from daq.measure.reading import stable_reading
 from daq.measure.soft_step import SoftStepMonitor
 from daq.measure.stability import StabilityMonitor, StableWindow
@@ -87,6 +88,7 @@ class Measurement:
         self._zero, self._faults, self._crank = zero, FaultMonitor(instrument, calibration), CrankMonitor(instrument)
         self._supply = SupplyMonitor(instrument)
         self._air, self._soft_step = AirMonitor(instrument), SoftStepMonitor(instrument)
+        self._no_pressure = NoPressureMonitor(instrument)
         self._flags = BoardFlags()
         self._first_s: float | None = None
 
