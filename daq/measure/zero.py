@@ -2,6 +2,9 @@
 
 Vented means that both channels read next to nothing and stand still. That cannot be told from a small pressure that
 stands still as well, so only as much is ever taken off as the class of the sensors explains.
+
+Each shift alone may be small enough. A cumulative sum over the checks tells when they go on in one direction: sensors
+that still warm up, or one that fails slowly.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from daq.measure.cusum import DriftWatch, Told
 from daq.measure.trailing import Trailing
 from daq.records import Bools, Calibration, Floats, Pressures, ZeroCheck
 
@@ -21,6 +25,9 @@ WINDOW_ROWS = 60
 """Three seconds of ticks: they decide whether the line stands still, and their mean is the shift."""
 _STILL = 0.0006  # of full scale, between the means of the first and the last third
 _TAKEN_OFF = 2.0  # times the class of the sensor
+_SCATTER = 0.1
+"""Of the class of the sensor: standard deviation of its zero from check to check, half of the widest hysteresis of a
+good one (common practice, no source)."""
 _THIRD = WINDOW_ROWS // 3
 
 
@@ -36,6 +43,7 @@ class ZeroMonitor:
         self._full_scale_pa = np.array([channel.full_scale_pa for channel in channels])
         self._most_pa = _TAKEN_OFF * np.array([channel.accuracy_pa for channel in channels])
         self._shift_pa = np.zeros(2)
+        self._drift = DriftWatch(_SCATTER * np.array([channel.accuracy_pa for channel in channels]))
         self._begin(-1)
 
     def _begin(self, segment: int) -> None:
@@ -89,7 +97,8 @@ class ZeroMonitor:
             return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, False, reason)
         if self._adjust:
             self._shift_pa = mean_pa
-        return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, self._adjust, VENTED_AND_STILL)
+        reason = VENTED_AND_STILL + _drifting(self._drift.feed(mean_pa))
+        return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, self._adjust, reason)
 
 
 def _refusal(names: list[str]) -> str:
@@ -98,6 +107,16 @@ def _refusal(names: list[str]) -> str:
         f"the {which} channel is further from zero than its class allows: is the line open to the air? "
         "If it is, check sensor and wiring, and calibrate it anew"
     )
+
+
+def _drifting(told: Told) -> str:
+    """What to say of channels whose zero goes on moving; nothing of none."""
+    ways = ("up" if up else "down" for up in told.up)
+    moved = [f"{name} {way}" for name, way, any_ in zip(("supply", "cylinder"), ways, told.any, strict=True) if any_]
+    if not moved:
+        return ""
+    which = " and ".join(moved)
+    return f"; from check to check the zero goes on moving ({which}): let it warm up, pair anew, and watch the sensor"
 
 
 def _without(pressures: Pressures, shift_pa: Floats) -> Pressures:

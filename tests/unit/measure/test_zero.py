@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from daq.measure.calibration import assumed_calibration
-from daq.measure.zero import WINDOW_ROWS, ZeroMonitor
+from daq.measure.zero import VENTED_AND_STILL, WINDOW_ROWS, ZeroMonitor
 from daq.records import Pressures, ZeroCheck
 
 PSI = 6894.757293168361
@@ -95,3 +95,26 @@ def test_any_split_gives_the_same(size: int) -> None:
         found += more
     assert found == checks
     np.testing.assert_array_equal(np.concatenate(parts), expected.cylinder_gauge_pa)
+
+
+def checks_of(zeros_psi: list[float], adjust: bool = True) -> list[ZeroCheck]:
+    """The supply channel shows these zeros, one after the other, with pressure between; the cylinder's stands still."""
+    monitor, checks = ZeroMonitor(CALIBRATION, adjust), []
+    for segment, zero_psi in enumerate(zeros_psi):
+        checks += monitor.feed(replace(vented(zero_psi, 0.1, rows=WINDOW_ROWS), segment=segment))[1]
+    return checks
+
+
+def test_a_zero_that_goes_on_moving_is_told_though_each_shift_is_small() -> None:
+    rising = checks_of([0.02 * n for n in range(14)])
+    assert all(check.adjusted for check in rising)
+    (told,) = [check for check in rising if check.reason != VENTED_AND_STILL]
+    assert told.reason.startswith(VENTED_AND_STILL) and "(supply up)" in told.reason and "warm up" in told.reason
+    assert told.supply_shift_pa < 0.25 * PSI
+    falling = checks_of([-0.02 * n for n in range(14)], adjust=False)
+    assert any("(supply down)" in check.reason for check in falling) and not any(c.adjusted for c in falling)
+
+
+def test_a_zero_that_is_off_and_stays_or_goes_to_and_fro_is_nothing_to_tell() -> None:
+    for zeros in ([0.6] * 30, [0.05 * (-1) ** n for n in range(30)]):
+        assert {check.reason for check in checks_of(zeros)} == {VENTED_AND_STILL}
