@@ -79,10 +79,14 @@ def draw_sensor(ranges: Ranges, rng: np.random.Generator, class_psi: float) -> S
     hysteresis = rng.uniform(*ranges.hysteresis_share)
     drift = rng.uniform(*ranges.drift_share) * rng.choice((-1, 1))
     at_end = _folded(at_zero + rng.uniform(-TILT, TILT))
-    middle = 0.5 * (at_zero + at_end)
-    bow = float(np.clip(rng.spawn(1)[0].uniform(*ranges.bow_share), -1 - middle, 1 - middle))  # the stream stays as is
-    highest, lowest = max(at_zero, at_end, middle + bow), min(at_zero, at_end, middle + bow)
-    hysteresis = min(hysteresis, 1 - highest)
+    part = np.linspace(0.0, 1.0, 31)
+    line, shape = at_zero + (at_end - at_zero) * part, 4 * part * (1 - part)
+    least, most = ((side - line[1:-1]) / shape[1:-1] for side in (-1, 1))
+    bow = rng.spawn(1)[0].uniform(*ranges.bow_share)  # of its own: the stream of the other draws stays as it is
+    bow = float(np.clip(bow, least.max(), most.min()))
+    curve = line + bow * shape
+    highest, lowest = curve.max(), curve.min()
+    hysteresis = min(hysteresis, float(1 - highest))
     drift = float(np.clip(drift, -1 - lowest, 1 - highest - hysteresis))
     span = class_psi * (at_end - at_zero) / FULL_SCALE_PSI
     return Sensor(
