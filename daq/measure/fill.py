@@ -19,8 +19,9 @@ from daq.measure.fill_model import CHOKED_ABOVE
 from daq.measure.trailing import Trailing
 from daq.records import Bools, Calibration, Expectation, Instrument, Pressures
 
-USEFUL_PCT, USEFUL_PART = 1.0, 0.1
-"""Half-width of the 95 % interval from which on an expectation is of use: points, or part of the loss."""
+USEFUL_PCT, USEFUL_PART, USEFUL_SENSORS = 1.0, 0.1, 1.25
+"""Half-width of the 95 % interval from which on an expectation is of use: points, or part of the loss, or times what
+the sensors alone leave uncertain, of which no waiting will rid it."""
 SHRINKS = 1.7
 """It is told again when the interval is so many times narrower."""
 MOST_TOLD = 5
@@ -29,7 +30,7 @@ STEEP = 0.015
 LEAST_RISE = 0.05
 """A smaller rise, part of the set point, is not followed: supply and regulator do such things."""
 LONGEST_ROWS = 160
-LEAST_ROWS = 4
+LEAST_ROWS = 6
 _SLOWED = 0.85  # of the steepest change so far
 _EMPTY = 0.1  # of the set point: what rises from below it fills by a hand on the valve
 _BADLY = 4.0
@@ -146,7 +147,10 @@ class FillEstimator:
         if bank.misfit > _BADLY:
             followed.bank, followed.steepest = None, rise
             return None
-        return self._told(row, bank.told(row.supply_pa + atmosphere_pa), followed) if bank.rows >= LEAST_ROWS else None
+        if bank.rows < LEAST_ROWS:
+            return None
+        besides_pct = math.hypot(_MODEL_PCT, _MODEL_PART * 100 * (1 - row.cylinder_pa / row.supply_pa))
+        return self._told(row, bank.told(row.supply_pa + atmosphere_pa, besides_pct), followed)
 
     def _slowed(self, row: _Row, rise: float, followed: _Rise) -> bool:
         """Past the steepest part, the leak choked, and high enough above where it began."""
@@ -162,13 +166,19 @@ class FillEstimator:
 
     def _told(self, row: _Row, found: Told, followed: _Rise) -> Expectation | None:
         """The expectation, if it is news."""
-        half_pct = _COVERAGE * math.hypot(found.u_loss_pct, _MODEL_PCT, _MODEL_PART * found.loss_pct)
-        useful = half_pct <= max(USEFUL_PCT, USEFUL_PART * found.loss_pct)
+        half_pct = 0.5 * (found.high_pct - found.low_pct)
+        sensors_pct = 100 * _COVERAGE * self._u_offset_pa / self._instrument.set_point_pa
+        useful = half_pct <= max(USEFUL_PCT, USEFUL_PART * found.loss_pct, USEFUL_SENSORS * sensors_pct)
         if not useful or half_pct * SHRINKS > followed.half_width_pct or followed.told == MOST_TOLD:
             return None
         followed.told, followed.half_width_pct = followed.told + 1, half_pct
-        low_pct, high_pct = max(found.loss_pct - half_pct, 0.0), found.loss_pct + half_pct
         u_volume_m3 = math.hypot(found.u_volume_m3, self._u_area * found.volume_m3)
         return Expectation(
-            self._segment, row.t_s, max(found.loss_pct, 0.0), low_pct, high_pct, found.volume_m3, u_volume_m3
+            self._segment,
+            row.t_s,
+            found.loss_pct,
+            max(found.low_pct, 0.0),
+            found.high_pct,
+            found.volume_m3,
+            u_volume_m3,
         )

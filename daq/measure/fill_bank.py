@@ -18,11 +18,13 @@ from daq.measure import orifice
 from daq.measure.fill_model import GAS, HEAT, LEAK, OFFSET, PRESSURE, RATE, SHUT, UNKNOWNS, WALL, FillModel
 from daq.records import Floats, Instrument
 
-USUAL_M3, USUAL_LEAK, USUAL_W_K, USUAL_WALL = 80e-6, 0.55, 1.0, 1.08
-_SPREAD = {RATE: 0.8, LEAK: 1.0, HEAT: 0.9}
-_PIECES = {RATE: 5, LEAK: 5, HEAT: 3}
-"""What is taken for granted before a row is seen: factors of 2 to 3 about usual volume, leak and heat transfer, a wall
-from 40 K below to 90 K above the air. Judgement, no source; the rows outweigh it before anything is told."""
+USUAL_M3, USUAL_LEAK, USUAL_W_K, USUAL_WALL = 80e-6, 0.55, 2.0, 1.08
+_SPREAD = {RATE: 0.8, LEAK: 1.0, HEAT: 1.2}
+_PIECES = {RATE: 5, LEAK: 5, HEAT: 5}
+"""What is taken for granted before a row is seen: volume and leak within factors of 2 to 3 of the usual, any heat
+transfer from 0.2 to 20 W/K alike (isothermal and adiabatic filling look no different from those two), a wall from 40 K
+below to 90 K above the air. Judgement, no source; the rows outweigh it before anything is told."""
+_BELL = np.array((1.0, 1.0, 0.0))  # of RATE, LEAK and HEAT: 1 for a normal prior, 0 for a flat one
 _REACH = 1.6  # standard deviations that the pieces span to either side
 _OVERLAP = 0.6  # standard deviation of a piece, over the distance to the next
 _U_WALL, _U_GAS = 0.11, 0.06
@@ -34,15 +36,17 @@ _HEAT_WANDERS = 0.1  # of its logarithm, in a second
 _NEGLIGIBLE = 1e-5
 _STEP = np.array((1e-4, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-4, 1e-3))
 _MEMORY = 6.0  # rows
+_TO_NORMAL = math.sqrt(2 / math.pi)  # tanh of this times (z + 0.044715 z^3): normal distribution within 3e-4 (memory)
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """Loss at the end, percent at this supply, and the volume behind the restrictor as stated; standard
-    uncertainties."""
+    """Loss at the end, percent at this supply, with its 95 % interval, and the volume behind the restrictor as stated
+    with its standard uncertainty."""
 
     loss_pct: float
-    u_loss_pct: float
+    low_pct: float
+    high_pct: float
     volume_m3: float
     u_volume_m3: float
 
@@ -71,14 +75,15 @@ class FillBank:
         self._u_supply = math.hypot(resolution, _NOISE * part)
         self._wrong = (_MODEL * part) ** 2
         self._x, self._weights, spreads = self._pieces()
-        self._x[:, PRESSURE], self._x[:, GAS] = cylinder_pa / unit_pa, _heated(cylinder_pa, lowest_pa)
+        gas, by_wall = _heated(cylinder_pa, lowest_pa, self._x)
+        self._x[:, PRESSURE], self._x[:, GAS] = cylinder_pa / unit_pa, gas
         self._x[:, SHUT] = _SHUT if hand else 0.0
-        offset = (u_offset_pa / unit_pa) ** 2
-        variances = np.array((self._noise + offset, _U_GAS**2, *spreads, _U_WALL**2, offset, 0.0))
-        variances[SHUT] = (_U_SHUT if hand else _U_OPEN) ** 2
-        covariance = np.diag(variances)
-        covariance[PRESSURE, OFFSET] = covariance[OFFSET, PRESSURE] = -offset
-        self._covariance = np.repeat(covariance[None], len(self._x), axis=0)
+        offset, u_shut = (u_offset_pa / unit_pa) ** 2, _U_SHUT if hand else _U_OPEN
+        variances = np.array((self._noise + offset, _U_GAS**2, *spreads, _U_WALL**2, offset, u_shut**2))
+        self._covariance = np.repeat(np.diag(variances)[None], len(self._x), axis=0)
+        self._covariance[:, PRESSURE, OFFSET] = self._covariance[:, OFFSET, PRESSURE] = -offset
+        self._covariance[:, GAS, WALL] = self._covariance[:, WALL, GAS] = by_wall * _U_WALL**2
+        self._covariance[:, GAS, GAS] += (by_wall * _U_WALL) ** 2
         self.rows, self.misfit = 0, 1.0
 
     def _pieces(self) -> tuple[Floats, Floats, list[float]]:
@@ -95,7 +100,7 @@ class FillBank:
             x[:, unknown] = usual[unknown] + _SPREAD[unknown] * score
         x[:, WALL] = USUAL_WALL
         spreads = [(_SPREAD[u] * _OVERLAP * 2 * _REACH / (count - 1)) ** 2 for u, count in _PIECES.items()]
-        return x, -0.5 * (scores * scores).sum(axis=-1), spreads
+        return x, -0.5 * (_BELL * scores * scores).sum(axis=-1), spreads
 
     def feed(self, supply_pa: float, cylinder_pa: float, step_s: float) -> None:
         """The next row, `step_s` after the last, and the mean supply between the two."""
@@ -131,15 +136,19 @@ class FillBank:
         shares: Floats = weights / weights.sum()
         return shares
 
-    def told(self, supply_pa: float) -> Told:
-        """What the rows say so far, for this supply."""
+    def told(self, supply_pa: float, u_besides_pct: float = 0.0) -> Told:
+        """What the rows say so far, for this supply; `u_besides_pct` is what else makes the loss uncertain."""
         ends = self._model.end_pct(_around(self._x), supply_pa / self._model.unit_pa)
         gradient = (ends[:, 1:] - ends[:, :1]) / _STEP
         variance = (gradient * (self._covariance * gradient[:, None]).sum(axis=2)).sum(axis=1)
-        volumes = self._model.volume_m3(self._x)
-        shares = self._shares()
-        loss = _mixture(shares, ends[:, 0], variance)
-        return Told(*loss, *_mixture(shares, volumes, volumes * volumes * self._covariance[:, RATE, RATE]))
+        volumes, shares = self._model.volume_m3(self._x), self._shares()
+        loss_pct, u_loss_pct = _mixture(shares, ends[:, 0], variance + u_besides_pct**2)
+        volume_m3, u_volume_m3 = _mixture(shares, volumes, volumes * volumes * self._covariance[:, RATE, RATE])
+        u = np.sqrt(variance + u_besides_pct**2)
+        low_pct, high_pct = (
+            _quantile(part, shares, ends[:, 0], u, (loss_pct, 6.0 * u_loss_pct)) for part in (0.025, 0.975)
+        )
+        return Told(loss_pct, low_pct, high_pct, volume_m3, u_volume_m3)
 
 
 def _around(x: Floats) -> Floats:
@@ -149,16 +158,29 @@ def _around(x: Floats) -> Floats:
     return around
 
 
-def _heated(cylinder_pa: float, lowest_pa: float) -> float:
-    """Temperature of the gas, over that of the air: midway between that and the one of filling without heat loss.
+def _heated(cylinder_pa: float, lowest_pa: float, x: Floats) -> tuple[Floats, Floats]:
+    """Temperature of the gas, over that of the air, and how much of it is the wall's: it lies between that and the
+    one of filling without heat transfer, by what the wall gives and what flows in.
 
     Ref: energy balance of a volume filled from one pressure to another, gas of the air's temperature on both sides.
     """
     adiabatic = cylinder_pa / (lowest_pa + max(cylinder_pa - lowest_pa, 0.0) / orifice.GAMMA)
-    return 0.5 * (1.0 + adiabatic)
+    by_wall: Floats = 1.0 - 1.0 / (1.0 + orifice.GAMMA * np.exp(x[:, HEAT]))
+    return adiabatic + by_wall * (x[:, WALL] - adiabatic), by_wall
 
 
 def _mixture(shares: Floats, values: Floats, variances: Floats) -> tuple[float, float]:
     """Mean and standard deviation."""
     mean = float((shares * values).sum())
     return mean, math.sqrt(float((shares * (variances + (values - mean) ** 2)).sum()))
+
+
+def _quantile(part: float, shares: Floats, means: Floats, u: Floats, bracket: tuple[float, float]) -> float:
+    """Of a mixture of normal distributions, by bisection of a bracket (middle, half-width)."""
+    at, width = bracket
+    for _ in range(16):
+        width *= 0.5
+        z = (at - means) / u
+        below = float((shares * 0.5 * (1.0 + np.tanh(_TO_NORMAL * (z + 0.044715 * z * z * z)))).sum())
+        at += width if below < part else -width
+    return at

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 
 from daq.measure.air import AirMonitor
 from daq.measure.board_clock import BoardClock
+from daq.measure.calibration import assumed_calibration
+from daq.measure.fill import FillEstimator
 from daq.measure.leakage import area_ratio, loss_at_set, loss_from_area_ratio, readings
 from daq.measure.stability import StabilityMonitor
 from daq.measure.supply import SupplyMonitor
@@ -36,6 +38,8 @@ def piece(draw: st.DrawFn, kind: str, level: float, n: int) -> tuple[np.ndarray,
         cylinder -= draw(st.floats(0.5, level)) * np.exp(-np.arange(n) / draw(st.floats(0.5, 8)))
     elif kind == "ramp":
         cylinder = np.linspace(level, draw(st.floats(10.0, 100.0)), n)
+    elif kind == "fill":
+        cylinder *= 1 - np.exp(-np.arange(n) / draw(st.floats(3, 20)))
     elif kind == "droop":
         supply -= draw(st.floats(0.0, 100.0))
     elif kind == "hose off":
@@ -51,7 +55,7 @@ def piece(draw: st.DrawFn, kind: str, level: float, n: int) -> tuple[np.ndarray,
 def courses(draw: st.DrawFn) -> Pressures:
     """Pieces in any order: level, ramp, tap, droop, nothing connected, unknown, lost time; with noise."""
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
-    kinds = ["level", "level", "tap", "tap", "ramp", "droop", "hose off", "unknown", "gap"]
+    kinds = ["level", "level", "tap", "tap", "ramp", "fill", "fill", "droop", "hose off", "unknown", "gap"]
     pieces, level = [piece(draw, "level", 90.0, draw(st.integers(5, 60)))], 90.0
     for kind in draw(st.lists(st.sampled_from(kinds), min_size=1, max_size=8)):
         pieces.append(piece(draw, kind, level, draw(st.integers(5, 60))))
@@ -74,15 +78,16 @@ def run(pressures: Pressures, cuts: list[int]) -> tuple[list[np.ndarray], list[A
     """Arrays of all stages, joined, and the events of each stage, for these cuts."""
     supply, air = SupplyMonitor(INSTRUMENT), AirMonitor(INSTRUMENT)
     taps, stability = TapDetector(INSTRUMENT, 100.0), StabilityMonitor(INSTRUMENT, 100.0)
+    fill = FillEstimator(INSTRUMENT, assumed_calibration(), 0.0, 100.0)
     columns: list[list[np.ndarray]] = []
-    events: tuple[list[Any], ...] = ([], [], [], [])
+    events: tuple[list[Any], ...] = ([], [], [], [], [])
     for begin, end in pairwise(cuts):
         rows = part(pressures, begin, end)
         held, changes = supply.feed(rows)
         found = taps.feed(rows, held)
         stable, windows = stability.feed(rows, held, found)
         shown = readings(rows, held, stable, INSTRUMENT)
-        for kept, new in zip(events, (changes, air.feed(rows), found, windows), strict=True):
+        for kept, new in zip(events, (changes, air.feed(rows), found, windows, fill.feed(rows, stable)), strict=True):
             kept.extend(new)
         columns.append([getattr(shown, f.name) for f in fields(shown) if f.name != "segment"])
     return [np.concatenate(column) for column in zip(*columns, strict=True)], list(events)
