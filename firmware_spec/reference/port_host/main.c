@@ -1,6 +1,6 @@
 /* The board as a process on a pseudo-terminal, in real time.
  *
- *     board [--link PATH] [--baud N] [--eeprom FILE]
+ *     board [--link PATH] [--baud N] [--eeprom FILE] [--identity MAKER,MODEL,SERIAL,FIRMWARE]
  *
  * prints the path to open, and obeys lines on its standard input (bench.h). Ends by a signal. */
 #define _XOPEN_SOURCE 700
@@ -260,8 +260,24 @@ static void end(int number)
 
 static int usage(void)
 {
-    fputs("board [--link PATH] [--baud N] [--eeprom FILE]\n", stderr);
+    fputs("board [--link PATH] [--baud N] [--eeprom FILE] [--identity MAKER,MODEL,SERIAL,FIRMWARE]\n", stderr);
     return 2;
+}
+
+/* Takes an option and its value; false for one that there is not. */
+static bool take_option(const char *name, const char *value, const char **link_path)
+{
+    if (!strcmp(name, "--link"))
+        *link_path = value;
+    else if (!strcmp(name, "--eeprom"))
+        eeprom_path = value;
+    else if (!strcmp(name, "--identity"))
+        traits.identity = value;
+    else if (!strcmp(name, "--baud"))
+        traits.baud = (uint32_t)strtoul(value, NULL, 10);
+    else
+        return false;
+    return true;
 }
 
 int main(int count, char **arguments)
@@ -269,18 +285,9 @@ int main(int count, char **arguments)
     const char *link_path = NULL;
     int terminal;
 
-    for (int i = 1; i < count; i += 2) {
-        if (i + 1 == count)
+    for (int i = 1; i < count; i += 2)
+        if (i + 1 == count || !take_option(arguments[i], arguments[i + 1], &link_path))
             return usage();
-        else if (!strcmp(arguments[i], "--link"))
-            link_path = arguments[i + 1];
-        else if (!strcmp(arguments[i], "--eeprom"))
-            eeprom_path = arguments[i + 1];
-        else if (!strcmp(arguments[i], "--baud"))
-            traits.baud = (uint32_t)strtoul(arguments[i + 1], NULL, 10);
-        else
-            return usage();
-    }
     if ((terminal = terminal_open(link_path)) < 0)
         return 1;
     signal(SIGTERM, end);

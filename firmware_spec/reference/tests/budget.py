@@ -2,8 +2,8 @@
 
     python3 budget.py FIRMWARE.elf FOLDER_OF_STACK_USAGE FLASH_MOST VARIABLES_MOST STACK_MOST
 
-The stack is counted along the deepest chain of calls from `main`, and on top of it the deepest interrupt: interrupts do
-not nest. What a function needs of its own is in the compiler's .su files; who calls whom is read from the program itself.
+The stack is counted along the deepest chain of calls from `main`, and on top of it the deepest interrupt, as interrupts
+do not nest. What a function needs of its own is in the compiler's .su files, who calls whom is read from the program.
 Recursion or a call through a pointer is an error: then nobody can tell.
 """
 
@@ -58,7 +58,11 @@ def depth(name: str, graph: dict[str, set[str]], usage: dict[str, int], above: t
     assert name not in above, f"recursion: {' > '.join((*above, name))}"
     if name not in usage:
         return RETURN_ADDRESS + LIBRARY_BYTES
-    return RETURN_ADDRESS + usage[name] + max((depth(other, graph, usage, (*above, name)) for other in graph.get(name, ())), default=0)
+    return (
+        RETURN_ADDRESS
+        + usage[name]
+        + max((depth(other, graph, usage, (*above, name)) for other in graph.get(name, ())), default=0)
+    )
 
 
 def main(elf: str, folder: str, *most: str) -> int:

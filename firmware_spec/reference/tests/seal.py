@@ -1,6 +1,6 @@
 """Puts a program's CRC-16 behind it, lowest byte first, where the program itself will look for it.
 
-    python3 seal.py PROGRAM.bin SEALED.bin
+python3 seal.py PROGRAM.bin SEALED.bin
 """
 
 from __future__ import annotations
