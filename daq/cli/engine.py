@@ -17,6 +17,9 @@ KeyArgument = Annotated[str, typer.Argument(help="The key of the profile, as `bo
 SetOption = Annotated[
     list[str] | None, typer.Option("--set", help="key=value, as often as needed; `key=` takes a key out.")
 ]
+ResistanceOption = Annotated[
+    float | None, typer.Option(min=0.01, help="Torque that holds the crank, lbf ft; a low guess by default.")
+]
 
 
 @engine_app.command("list", epilog="Example: boretight engine list")
@@ -79,9 +82,7 @@ def remove(key: KeyArgument, config: ConfigOption = None, json: JsonOption = Fal
 @engine_app.command("tdc", epilog="Example: boretight engine tdc v8 --resistance 3")
 def tdc(
     key: KeyArgument,
-    resistance: Annotated[
-        float | None, typer.Option(min=0.01, help="Torque that holds the crank, lbf ft; a low guess by default.")
-    ] = None,
+    resistance: ResistanceOption = None,
     config: ConfigOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -89,3 +90,19 @@ def tdc(
     from daq.cli.engine_tdc import show_tdc
 
     show_tdc(key, resistance, config, json)
+
+
+@engine_app.command("sweep", epilog="Example: boretight engine sweep v8 --hose-cm3 20")
+def sweep(
+    key: KeyArgument,
+    hose_cm3: Annotated[float, typer.Option(min=0, max=1000, help="Volume of hose and adapter.")] = 20.0,
+    resistance: ResistanceOption = None,
+    port: Annotated[str | None, typer.Option("--port", help="Path or URL of the board.")] = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Find top dead centre without a dial gauge: turn over the top and back by hand, and mark where it sounds."""
+    from daq.cli.engine_sweep import sweep as command
+    from daq.cli.workshop import Board
+
+    command(key, hose_cm3, resistance, config, Board(port), json)

@@ -285,3 +285,8 @@ def trapped_bias_rad(geometry: CrankGeometry, volume_m3: float, speed: float, le
     `leak_time_s`: in which the leak lets the pressure fall to 1/e, the crank at rest. Turning faster makes it less.
     """
     return volume_m3 / (geometry.opening_m3 * speed * leak_time_s)
+
+
+def leak_time_s(volume_m3: float, leak_area_m2: float, temperature_k: float) -> float:
+    """In which trapped air falls to 1/e of its absolute pressure through a choked leak, isothermal: V / (R T A K)."""
+    return volume_m3 / (orifice.GAS_CONSTANT * temperature_k * leak_area_m2 * orifice.choked_flux(temperature_k))

@@ -1,127 +1,22 @@
 """Top dead centre from two passes, against an integration of mass and energy of the air in the cylinder.
 
-The integration (scipy, Runge-Kutta) knows neither a polytropic exponent nor small angles: it has the air's internal
-energy, heat exchange with the walls, the flow that presses back through the restrictor, the whole slider-crank, and a
-hand that speeds up and slows down. What is judged is where the chalk marks of that hand end up.
+See turned_by_hand.py for the integration. What is judged is where the chalk marks of that hand end up.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 
 from daq.procedure import tdc_sweep
-from daq.procedure.crank_geometry import CrankGeometry
-from daq.procedure.tdc_sweep import NotUsable, SweepEstimate, trapped_bias_rad, two_way_sweep
+from daq.procedure.tdc_sweep import NotUsable, SweepEstimate, leak_time_s, trapped_bias_rad, two_way_sweep
 from daq.procedure.tone_watch import ToneWatch
-from daq.records import Floats, Instrument
+from tests.outside.turned_by_hand import BENCH, ENGINE, PSI, REST_S, TICK_S, Hand, Sweep, leak_area_m2, simulated
 
-PSI, ATMOSPHERE, INCH, T0, R_AIR, GAMMA = 6894.757293168361, 101_325.0, 0.0254, 293.15, 287.05, 1.4
-ENGINE = CrankGeometry(4.00 * INCH, 3.62 * INCH, 6.1 * INCH, 107.828e-6)
-BENCH = Instrument(0.040 * INCH, 0.8, 0.5283, ATMOSPHERE, T0, 100 * PSI, 2 * PSI)
-CDA_M2 = 0.8 * math.pi / 4 * (0.040 * INCH) ** 2
 AT_20_PSI = math.radians(5.8)
-REST_S, TICK_S, STEP_S = 3.0, 0.05, 0.005
-
-
-def passed(ratio: float) -> float:
-    """Part of the choked flow at this ratio of pressures: isentropic nozzle."""
-
-    def root(r: float) -> float:
-        return math.sqrt(max(r ** (2 / GAMMA) - r ** ((GAMMA + 1) / GAMMA), 0.0))
-
-    critical = (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))
-    return 1.0 if ratio <= critical else root(min(ratio, 1.0)) / root(critical)
-
-
-def flow(area_m2: float, inlet_pa: float, outlet_pa: float, temperature_k: float = T0) -> float:
-    choked = math.sqrt(GAMMA / (R_AIR * temperature_k)) * (2 / (GAMMA + 1)) ** 3 * area_m2
-    if inlet_pa >= outlet_pa:
-        return choked * inlet_pa * passed(outlet_pa / inlet_pa)
-    return -choked * outlet_pa * passed(inlet_pa / outlet_pa)
-
-
-def leak_area_m2(loss_pct: float) -> float:
-    """Of a cylinder that reads so at 100 psi."""
-    supply, cylinder = 100 * PSI + ATMOSPHERE, (100 - loss_pct) * PSI + ATMOSPHERE
-    return flow(CDA_M2, supply, cylinder) / flow(1.0, cylinder, ATMOSPHERE)
-
-
-@dataclass(frozen=True)
-class Hand:
-    """Over the top and back, from `start` to `end` (degrees), at these mean speeds; `waver`: relative."""
-
-    forward: float = 15.0
-    back: float = 15.0
-    start: float = -35.0
-    end: float = 35.0
-    waver: float = 0.2
-
-    @property
-    def corners_s(self) -> list[float]:
-        span = self.end - self.start
-        return np.cumsum([0.0, REST_S, span / self.forward, REST_S, span / self.back, REST_S]).tolist()
-
-    def angle(self, t_s: float) -> float:
-        """Radians from the top."""
-        corners = self.corners_s
-        gone = self._gone((t_s - corners[1]) / (corners[2] - corners[1]))
-        come = self._gone((t_s - corners[3]) / (corners[4] - corners[3]))
-        return math.radians(self.start + (self.end - self.start) * (gone - come))
-
-    def _gone(self, part: float) -> float:
-        """Eased in and out over the first and last 15 %, and wavering twice between."""
-        x, ease = min(max(part, 0.0), 1.0), 0.15
-        y = min(x, 1 - x)
-        eased = (y * y / (2 * ease) if y < ease else y - ease / 2) / (1 - ease)
-        return (eased if x <= 0.5 else 1 - eased) + self.waver * math.sin(4 * math.pi * x) / (4 * math.pi)
-
-
-@dataclass(frozen=True)
-class Sweep:
-    t_s: Floats
-    supply_pa: Floats
-    cylinder_pa: Floats
-    hand: Hand
-
-    def mark_deg(self, tone_s: float, reaction_s: float) -> float:
-        return math.degrees(self.hand.angle(tone_s + reaction_s))
-
-
-def simulated(loss_pct: float, hand: Hand, heat_w_k: float = 1.0, seed: int = 0, supply_pa: float = 20 * PSI) -> Sweep:
-    """Ticks of both sensors, with noise and with their offsets."""
-    supply, leak = supply_pa + ATMOSPHERE, leak_area_m2(loss_pct)
-    cv, cp = R_AIR / (GAMMA - 1), R_AIR * GAMMA / (GAMMA - 1)
-
-    def volume(t: float) -> float:
-        return float(ENGINE.volume_m3(hand.angle(t)))
-
-    def change(t: float, state: Floats) -> list[float]:
-        mass, temperature = state.tolist()
-        growth = (volume(t + 1e-4) - volume(t - 1e-4)) / 2e-4
-        pressure = mass * R_AIR * temperature / volume(t)
-        into, out = flow(CDA_M2, supply, pressure), flow(leak, pressure, ATMOSPHERE, temperature)
-        brought = cp * (T0 if into >= 0 else temperature) * into - cp * temperature * out
-        energy = brought - pressure * growth + heat_w_k * (T0 - temperature)
-        return [into - out, (energy - cv * temperature * (into - out)) / (mass * cv)]
-
-    low, high = ATMOSPHERE, supply
-    for _ in range(60):
-        middle = (low + high) / 2
-        filling = flow(CDA_M2, supply, middle) > flow(leak, middle, ATMOSPHERE)
-        low, high = (middle, high) if filling else (low, middle)
-    t = np.arange(0.0, hand.corners_s[-1], STEP_S)
-    run = solve_ivp(change, (0, t[-1]), [low * volume(0) / (R_AIR * T0), T0], t_eval=t, rtol=1e-6, max_step=0.02)
-    pressure = run.y[0] * R_AIR * run.y[1] / np.array([volume(each) for each in t]) - ATMOSPHERE
-    dice, each = np.random.default_rng(seed), round(TICK_S / STEP_S)
-    rows = len(t) // each
-    noise = dice.normal(0, 70, (2, rows)) + dice.normal(0, 0.1 * PSI, (2, 1))
-    ticks = pressure[: rows * each].reshape(rows, each).mean(axis=1) + noise[0]
-    return Sweep(t[: rows * each].reshape(rows, each).mean(axis=1), supply_pa + noise[1], ticks, hand)
 
 
 def judged(sweep: Sweep, tolerable_rad: float = AT_20_PSI) -> SweepEstimate | NotUsable:
@@ -246,20 +141,26 @@ def test_the_tone_is_the_same_however_the_rows_come() -> None:
 
 
 @pytest.mark.parametrize(
-    ("leak_time_s", "deg_s", "bias_deg"),
+    ("fades_s", "deg_s", "bias_deg"),
     [(6.13, 20, 5.98), (6.13, 60, 1.99), (6.13, 180, 0.66), (3.04, 20, 12.0), (1.32, 60, 9.3), (0.78, 180, 5.2)],
 )
-def test_bias_of_trapped_air_on_one_pass(leak_time_s: float, deg_s: float, bias_deg: float) -> None:
+def test_bias_of_trapped_air_on_one_pass(fades_s: float, deg_s: float, bias_deg: float) -> None:
     """Values worked out beforehand for 107.8 cm3 and leaks of 0.5, 2, 10 and 25 %."""
-    found = math.degrees(trapped_bias_rad(ENGINE, 107.8e-6, math.radians(deg_s), leak_time_s))
+    found = math.degrees(trapped_bias_rad(ENGINE, 107.8e-6, math.radians(deg_s), fades_s))
     assert found == pytest.approx(bias_deg, rel=0.01)
 
 
-@pytest.mark.parametrize(("deg_s", "leak_time_s"), [(60.0, 20.0), (60.0, 100.0), (180.0, 5.0)])
-def test_bias_of_trapped_air_by_integration(deg_s: float, leak_time_s: float) -> None:
+@pytest.mark.parametrize(("loss_pct", "fades_s"), [(0.5, 6.13), (2, 3.04), (10, 1.32), (25, 0.78)])
+def test_time_of_a_leak(loss_pct: float, fades_s: float) -> None:
+    """Values worked out beforehand: 107.8 cm3, losses at 100 psi behind 0.040 in."""
+    assert leak_time_s(107.8e-6, leak_area_m2(loss_pct), 293.15) == pytest.approx(fades_s, rel=0.01)
+
+
+@pytest.mark.parametrize(("deg_s", "fades_s"), [(60.0, 20.0), (60.0, 100.0), (180.0, 5.0)])
+def test_bias_of_trapped_air_by_integration(deg_s: float, fades_s: float) -> None:
     """Isothermal air of a closed volume: d(p V) = -p V0 dt / tau; where is the peak of p?"""
     angle = np.linspace(-0.5, 0.5, 400_001)
     volume, speed = ENGINE.volume_m3(angle), math.radians(deg_s)
-    lost = np.cumsum(volume[200_000] / volume) * (angle[1] - angle[0]) / (speed * leak_time_s)
+    lost = np.cumsum(volume[200_000] / volume) * (angle[1] - angle[0]) / (speed * fades_s)
     peak = angle[np.argmax(np.exp(-lost) / volume)]
-    assert -peak == pytest.approx(trapped_bias_rad(ENGINE, 107.828e-6, speed, leak_time_s), rel=0.02)
+    assert -peak == pytest.approx(trapped_bias_rad(ENGINE, 107.828e-6, speed, fades_s), rel=0.02)

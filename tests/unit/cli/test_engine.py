@@ -157,6 +157,7 @@ class TestTdc:
         said = bench.done("tdc", "v8")
         assert "90 on to cylinder 8" in said and "5.0 lbf ft (6.8 N m), assumed" in said
         assert f"CAUTION: {RESISTANCE_CAUTION}" in said
+        assert "it comes 9 degrees too early" in said and "boretight engine sweep v8" in said
 
     def test_for_a_program(self, bench: Bench) -> None:
         bench.done("add", "eight", "--like", "v8", "--stroke", "3.62 in", "--rod", "6.1 in")
