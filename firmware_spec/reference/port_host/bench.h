@@ -20,6 +20,7 @@ struct bench {
 
 #define BENCH_AT_START {689476, 634318, 5000, false, -1} /* 100.0 psi and 92.0 psi: a loss of 8 % */
 #define BENCH_BITS 12
+#define BENCH_TOP 4095 /* the highest count */
 
 void bench_obey(struct bench *bench, const char *line); /* a line that means nothing changes nothing */
 uint16_t bench_count(int32_t gauge_pa, uint32_t sample); /* with a little noise that depends on the number alone */

@@ -26,12 +26,13 @@
 
 #define EEPROM_BYTES 1024
 #define WAIT_MS 2
-#define LATE_MOST_S 1 /* a process that stood still for longer does not make up for it */
+#define STEP_US 1000
+#define LATE_MOST_US 1000000 /* a process that stood still for longer does not make up for it */
 
 static struct traits traits = {
     .identity = "Boretight,Reference Host,0,1.0",
     .baud = 115200,
-    .fastest_hz = 2000,
+    .fastest_hz = 1000, /* one sample a step */
     .reference_low = 47500,
     .reference_high = 52500,
     .bits = BENCH_BITS,
@@ -43,7 +44,10 @@ static struct ring sent, heard;
 static uint8_t eeprom[EEPROM_BYTES];
 static const char *eeprom_path;
 static volatile sig_atomic_t ended;
-static uint64_t started_us, next_due_us;
+static uint64_t clock_us; /* of the board: follows real time in small steps, so that a process that has to wait its turn
+                             does what is due in time all the same, if late */
+static uint64_t behind_us; /* real time less the board clock, as it was at the start */
+static uint64_t next_due_us;
 static uint16_t rate;
 static uint32_t samples;
 
@@ -64,7 +68,7 @@ const struct traits *port_traits(void)
 
 uint32_t port_now_us(void)
 {
-    return (uint32_t)(monotonic_us() - started_us);
+    return (uint32_t)clock_us;
 }
 
 uint8_t port_lock(void)
@@ -150,29 +154,36 @@ static void load_eeprom(void)
 
 static void start(uint8_t cause)
 {
-    started_us = next_due_us = monotonic_us();
+    behind_us = monotonic_us();
+    clock_us = next_due_us = 0;
     board_start(cause);
 }
 
-/* A sample that is due is taken as if it had been taken in time: air does not change while a process waits its turn. */
 static void sample(void)
 {
-    uint64_t now_us = monotonic_us();
-    struct conversion seen;
+    const uint16_t supply = bench_count(bench.supply_pa, 2 * samples);
+    const uint16_t cylinder = bench_count(bench.cylinder_pa, 2 * samples + 1);
+    const bool saturated = !supply || !cylinder || supply == BENCH_TOP || cylinder == BENCH_TOP;
+    const struct conversion seen = {(uint32_t)next_due_us, supply, cylinder, bench_reference(&bench), saturated};
 
-    if (now_us > next_due_us + LATE_MOST_S * 1000000u)
-        next_due_us = now_us;
-    while (next_due_us <= now_us) {
-        seen.midpoint_us = (uint32_t)(next_due_us - started_us);
-        seen.supply = bench_count(bench.supply_pa, 2 * samples);
-        seen.cylinder = bench_count(bench.cylinder_pa, 2 * samples + 1);
-        seen.reference = bench_reference(&bench);
-        seen.saturated = !seen.supply || !seen.cylinder || seen.supply >> BENCH_BITS || seen.cylinder >> BENCH_BITS;
-        samples++;
-        if (sampler_due())
-            sampler_done(&seen);
+    samples++;
+    next_due_us += 1000000u / rate;
+    if (sampler_due())
+        sampler_done(&seen);
+}
+
+/* Lets the board clock catch up with real time. */
+static void live(void)
+{
+    uint64_t real_us = monotonic_us() - behind_us;
+
+    if (real_us > clock_us + LATE_MOST_US)
+        clock_us = next_due_us = real_us;
+    while (clock_us < real_us) {
+        clock_us += real_us - clock_us < STEP_US ? real_us - clock_us : STEP_US;
+        if (next_due_us <= clock_us)
+            sample();
         board_poll();
-        next_due_us += 1000000u / rate;
     }
 }
 
@@ -245,8 +256,7 @@ static void run(int terminal)
     while (!ended) {
         hear(terminal);
         obey();
-        sample();
-        board_poll();
+        live();
         send_what_waits(terminal);
         nanosleep(&pause, NULL);
     }

@@ -94,7 +94,7 @@ def test_it_measures_what_is_at_its_inputs(board: Microcontroller, image: str) -
 
 
 def test_averaging_gains_bits_where_there_is_noise() -> None:
-    """The own converter has 10 bits of 4.9 mV: with some noise 16 conversions tell a quarter of that, a count of 12 bits."""
+    """The own converter has codes of 4.9 mV: with some noise 16 conversions tell a quarter of that, a 12-bit count."""
     made("avr", "bench")
     means = []
     for volts in (2.5010, 2.5022):
