@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
+from daq.sinks.face import Face, shown_pressure, state, visible_loss_pct, wanted
 from daq.units import PressureUnit
 
-STALE_S = 2.0
+__all__ = ["Face", "face_lines", "large", "shown_pressure", "state", "visible_loss_pct", "wanted"]
+
 NARROW = 44
 
 # Each digit is three rows of three columns, drawn from half blocks.
@@ -27,74 +26,6 @@ _DIGITS = {
     "%": ("▀ █", "▄▀ ", "▀ ▀"),
     " ": ("   ", "   ", "   "),
 }
-
-_WANTED = {
-    "cautions": "READ THE CAUTIONS AND ACKNOWLEDGE THEM, NO AIR YET",
-    "pressurise": "RAISE THE SUPPLY TO ITS SET POINT, GENTLY",
-    "crank-moved": "CRANK MOVED: VENT THE AIR NOW",
-    "paused": "PAUSED",
-    "wait-air": "CONNECT CYLINDER {cylinder}, CRANK HELD, THEN AIR",
-    "settle": "SETTLING, WAIT",
-    "as-found": "CAPTURED. TAP THE VALVES, OR VENT FOR THE NEXT",
-    "resettle": "TAPPED. SETTLING, WAIT",
-    "after-tap": "CAPTURED AFTER TAP. TAP AGAIN, OR VENT",
-    "done": "ALL CYLINDERS DONE",
-}
-_NEEDS_SUPPLY = ("settle", "as-found", "resettle", "after-tap")
-
-
-@dataclass(frozen=True, slots=True)
-class Face:
-    """What there is to see at one moment. Pressures in pascals, gauge; None where nothing is known."""
-
-    bench: str
-    engine: str = ""
-    cylinder: int | None = None
-    phase: str = ""
-    line_up: bool = False
-    supply_gauge_pa: float | None = None
-    cylinder_gauge_pa: float | None = None
-    loss_pct: float | None = None
-    held: bool = False
-    stable: bool = False
-    age_s: float = math.inf
-
-    @property
-    def stale(self) -> bool:
-        return self.age_s > STALE_S
-
-
-def wanted(face: Face) -> str:
-    """The one thing to do or know now."""
-    if not face.line_up:
-        return "NO BOARD ON THE LINE"
-    if face.stale:
-        return "OLD DATA: NOTHING NEW FROM THE BOARD"
-    if face.phase in _NEEDS_SUPPLY and not face.held:
-        return "SUPPLY IS NOT AT ITS SET POINT"
-    return _WANTED.get(face.phase, "WAITING").format(cylinder=face.cylinder)
-
-
-def state(face: Face) -> str:
-    """The reading in one word."""
-    if not face.line_up or face.stale:
-        return "STALE"
-    if face.phase in ("cautions", "wait-air", "done"):
-        return "NO AIR"
-    if not face.held:
-        return "NOT HELD"
-    return "STABLE" if face.stable else "SETTLING"
-
-
-def visible_loss_pct(face: Face) -> float | None:
-    """The loss, where there is one to be seen: never an old one, nor what is no number."""
-    known = face.loss_pct is not None and math.isfinite(face.loss_pct)
-    return face.loss_pct if known and state(face) not in ("STALE", "NO AIR") else None
-
-
-def shown_pressure(pressure_pa: float | None, unit: PressureUnit) -> str:
-    """`-` for what is not known, NaN included."""
-    return unit.show(pressure_pa) if pressure_pa is not None and math.isfinite(pressure_pa) else "-"
 
 
 def face_lines(face: Face, unit: PressureUnit, width: int) -> list[str]:
