@@ -3,6 +3,11 @@
 Vented means that both channels read next to nothing and stand still. That cannot be told from a small pressure that
 stands still as well, so only as much is ever taken off as the class of the sensors explains.
 
+Channels that were paired move together, by the zero of the supply channel: the cylinder's is read on its scale. What
+they differ by at no pressure is no news of the pairing: that is a line through plateaus under pressure, and bow and
+hysteresis part it from the vented zero by more than some days of drift do. Taken off as well, it would make a fresh
+pairing three to five times worse.
+
 Each shift alone may be small enough. A cumulative sum over the checks tells when they go on in one direction: sensors
 that still warm up, or one that fails slowly.
 """
@@ -38,7 +43,7 @@ class ZeroMonitor:
     """
 
     def __init__(self, calibration: Calibration, adjust: bool = True) -> None:
-        self._adjust = adjust
+        self._adjust, self._paired = adjust, calibration.pairing is not None
         channels = (calibration.supply, calibration.cylinder)
         self._full_scale_pa = np.array([channel.full_scale_pa for channel in channels])
         self._most_pa = _TAKEN_OFF * np.array([channel.accuracy_pa for channel in channels])
@@ -96,7 +101,7 @@ class ZeroMonitor:
             reason = _refusal([name for name, far in zip(("supply", "cylinder"), too_far, strict=True) if far])
             return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, False, reason)
         if self._adjust:
-            self._shift_pa = mean_pa
+            self._shift_pa = np.full(2, supply_pa) if self._paired else mean_pa
         reason = VENTED_AND_STILL + _drifting(self._drift.feed(mean_pa))
         return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, self._adjust, reason)
 

@@ -9,10 +9,12 @@ import pytest
 
 from daq.measure.calibration import assumed_calibration
 from daq.measure.zero import VENTED_AND_STILL, WINDOW_ROWS, ZeroMonitor
-from daq.records import Pressures, ZeroCheck
+from daq.records import Pairing, Pressures, ZeroCheck
 
 PSI = 6894.757293168361
 CALIBRATION = assumed_calibration()  # 150 psi, class 0.75 psi
+
+PAIRING = Pairing("p", 0.0, 500.0, 1e-3, 50.0, 1e-4, -0.8, 50.0, 9.0, 20 * PSI, 100 * PSI)
 
 
 def line(supply_psi: np.ndarray, cylinder_psi: np.ndarray, segment: int = 1, noise_psi: float = 0.02) -> Pressures:
@@ -36,6 +38,15 @@ def test_a_small_shift_is_taken_off_from_then_on() -> None:
     for name in ("supply_gauge_pa", "cylinder_gauge_pa"):
         assert getattr(corrected, name)[after].mean() == pytest.approx(0.0, abs=0.02 * PSI)
     assert corrected.cylinder_low_gauge_pa[after].mean() == pytest.approx(-100.0, abs=0.02 * PSI)
+
+
+def test_paired_channels_move_together_by_the_zero_of_the_supply() -> None:
+    """What was paired stays paired: 0.2 psi between the two is left as it was."""
+    corrected, (check,) = ZeroMonitor(replace(CALIBRATION, pairing=PAIRING)).feed(vented(0.4, 0.6))
+    assert check.adjusted and check.cylinder_shift_pa == pytest.approx(0.6 * PSI, abs=0.01 * PSI)
+    after = slice(WINDOW_ROWS - 1, None)
+    assert corrected.supply_gauge_pa[after].mean() == pytest.approx(0.0, abs=0.02 * PSI)
+    assert corrected.cylinder_gauge_pa[after].mean() == pytest.approx(0.2 * PSI, abs=0.02 * PSI)
 
 
 @pytest.mark.parametrize(("supply_psi", "cylinder_psi", "name"), [(2.0, 0.1, "supply"), (0.1, -2.5, "cylinder")])
