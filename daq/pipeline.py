@@ -117,7 +117,13 @@ class Measurement:
         found = [self._reading(window) for window in windows]
         faults = [*self._faults.feed(gauge), *self._crank.feed(gauge, held, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
-        events += [*self._soft_step.feed(gauge), *taps, *found, *self._fill.feed(gauge, stable)]
+        events += [
+            *self._soft_step.feed(gauge),
+            *self._no_pressure.feed(gauge, held, zero_checks),
+            *taps,
+            *found,
+            *self._fill.feed(gauge, stable),
+        ]
         events.sort(key=lambda event: event.t_s)
         return [readings(gauge, held, stable, self._instrument)], events
 
