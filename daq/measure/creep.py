@@ -1,11 +1,11 @@
 """How slowly what is left of a fill may die away: the longest time constant that the volume and the leak allow.
 
 Air that is let into a cylinder is warmed by being compressed, and gives its heat to the walls and to the air that
-flows through. At nearly constant pressure that takes the time constant M cp / (hA + m cp) (energy balance of an open
-volume, M = p V / (R T), flow m): 0.3 s on a small cylinder that leaks, 4 s on a large tight one. What hA is nobody
-knows; `LEAST_W_PER_K` is that of air at rest at 8 bar on 0.015 m2 of metal (10 W/(m2 K), value from memory). The volume
-is seen in the fill: V = 1.4 R T (m_in - m_out) / (dp/dt), the energy balance without heat; heat, and a valve that is
-not yet open, make it look larger, so the fastest rise counts.
+flows through. That takes about M cp / (hA + m cp), the energy balance of an open volume (M = p V / (R T), flow m):
+0.3 s on a small cylinder that leaks, 4 s on a large tight one. What hA is nobody knows; `LEAST_W_PER_K` is that of air
+at rest at 8 bar on 0.015 m2 of metal (10 W/(m2 K), value from memory). The volume is seen in the fill:
+V = 1.4 R T (m_in - m_out) / (dp/dt), the energy balance without heat; heat, and a valve that is not yet open, make it
+look larger, so the fastest rise counts.
 """
 
 from __future__ import annotations
@@ -51,13 +51,15 @@ class CreepMonitor:
         set_point_pa, atmosphere_pa = self._instrument.set_point_pa, self._instrument.atmosphere_pa
         supply_pa, cylinder_pa = pressures.supply_gauge_pa + atmosphere_pa, pressures.cylinder_gauge_pa + atmosphere_pa
         joined = self._before.feed(pressures.t_s, cylinder_pa, self._flow(supply_pa, cylinder_pa))
-        flow = self._flow(supply_pa, cylinder_pa + _PAIRING * set_point_pa)
+        more_pa = _PAIRING * set_point_pa
+        about_pa = np.minimum(cylinder_pa, supply_pa - more_pa)
+        flow = self._flow(supply_pa, about_pa + more_pa)
+        throttled = (self._flow(supply_pa, about_pa - more_pa) - flow) * cylinder_pa / (2 * more_pa)
         empty = pressures.cylinder_gauge_pa < OFF_BELOW * set_point_pa
         at_rest, _ = self._rest.feed(pressures.t_s, empty, ~empty)
         volume_m3 = np.clip(self._volumes(joined, at_rest, flow / cylinder_pa), SMALLEST_M3, LARGEST_M3)
         mass_kg = cylinder_pa * volume_m3 / (orifice.GAS_CONSTANT * self._instrument.gas_temperature_k)
-        creep_s: Floats = _CP * mass_kg / (LEAST_W_PER_K + _CP * flow)
-        return creep_s
+        return slowest_s(mass_kg, flow, throttled)
 
     def _flow(self, supply_pa: Floats, cylinder_pa: Floats) -> Floats:
         """Through the restrictor, kg/s."""
@@ -95,6 +97,20 @@ class CreepMonitor:
         each_kg_m3 = orifice.GAMMA * orifice.GAS_CONSTANT * self._instrument.gas_temperature_k * span_s
         scale = each_kg_m3 / np.where(rise_pa > 0, rise_pa, np.nan)
         return scale * _mean(flow), scale * _mean(cylinder_pa), per_s
+
+
+def slowest_s(mass_kg: Floats, flow: Floats, throttled: Floats, wall_w_per_k: float = LEAST_W_PER_K) -> Floats:
+    """The slow one of both time constants of pressure and temperature, of air that flows through: `flow` in and out,
+    kg/s, the inflow less by `throttled` for each part of pressure more, the outflow choked.
+
+    With x = dp/p, y = dT/T, a = flow / mass, b = hA / (cp mass), g = a + throttled / mass (mass and energy balance):
+    x' = -1.4 (g x + (a/2 + b) y) and y' = x' + g x - (a/2) y. Where the inflow reacts at once it is 1 / (a + b).
+    """
+    a, b = flow / mass_kg, wall_w_per_k / (_CP * mass_kg)
+    g = a + throttled / mass_kg
+    trace, det = orifice.GAMMA * (g + 0.5 * a + b) + 0.5 * a, orifice.GAMMA * g * (a + b)
+    slowest: Floats = (trace + np.sqrt(np.maximum(trace * trace - 4 * det, 0.0))) / (2 * det)
+    return slowest
 
 
 Rise = tuple[float, float]

@@ -64,7 +64,7 @@ def test_the_creep_of_a_large_cylinder_without_heat_is_waited_for(bench, instrum
     pressures = bench.ticks(*signal, noise_psi=noise_psi)
     stable, told = judge(instrument, pressures)
     left_psi = np.abs(np.interp(pressures.t_s, np.arange(27_000) * 0.001, signal[1]) - cylinder[-1])
-    assert left_psi[stable].max() < 0.13
+    assert left_psi[stable].max() < 0.14
     assert told[0].t_s - 2 < np.flatnonzero(left_psi > 0.05)[-1] * 0.05
 
 
