@@ -138,8 +138,8 @@ def utc_of(text: str) -> datetime:
 # ---- the test itself
 
 _TEST = """
-    SELECT test.id, test.name, test.event_id, test.boot_id, test.plan, test.started_utc, test.ended_utc, complete, skipped,
-        boot.config, boot.software, boot.raw_log, bench.name AS bench
+    SELECT test.id, test.name, test.event_id, test.boot_id, test.plan, test.started_utc, test.ended_utc, complete,
+        skipped, boot.config, boot.software, boot.raw_log, bench.name AS bench
     FROM test JOIN boot ON boot.id = test.boot_id JOIN bench ON bench.id = boot.bench_id
 """
 
