@@ -129,6 +129,9 @@ def sentences(found: SweepEstimate | NotUsable) -> list[str]:
         f"Top dead centre lies halfway between the marks, and from there {abs(on):.1f} degrees on in the direction of "
         f"the {'first' if on >= 0 else 'second'} pass: +-{wide:.1f} degrees."
     )
-    check = f"The marks should be about {apart:.0f} degrees apart; if they are not, do it again."
+    check = (
+        f"The mark of the first pass should lie about {apart:.0f} degrees beyond that of the second, in the direction "
+        "of the first. If it does not, the crank did not go over the top: do it again."
+    )
     one_way = f"The peak of one pass alone would have been {early:.0f} degrees too early."
     return [place, check, one_way] if found.usable else [found.reason, place, one_way]

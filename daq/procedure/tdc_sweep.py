@@ -15,7 +15,8 @@ through the restrictor, less what the leak passes, whose area follows from the p
 
 Assumed, not checked: the crank rests at first and at the end, on the same side of the top; it is turned over the top by
 20 degrees or more, at a steady pace, and then back the same way; the leak does not change meanwhile; the air lies
-between isothermal and adiabatic (n = 1.2); and a mark follows its tone as said at `REACTION_S`.
+between isothermal and adiabatic (n = 1.2); and a mark follows its tone as said at `REACTION_S`. A crank that was turned
+back short of the top gives the same pressures; it shows in marks that are not as far apart as they should be.
 Ref: ideal gas and mass balance; checked against an integration of mass and energy in tests/outside/test_tdc_sweep.py.
 """
 

@@ -99,9 +99,9 @@ def test_what_is_said(by_hand: Sweep, shop: Workshop, capsys: pytest.CaptureFixt
     found = two_way_sweep(*rows, ENGINE, shop.instrument, 0.0, 0.1)
     tell(found, shop)
     said = capsys.readouterr().out
-    assert "halfway between the marks" in said and "degrees apart" in said and "CAUTION" in said
+    assert "halfway between the marks" in said and "degrees beyond that of the second" in said and "CAUTION" in said
     narrow = sentences(two_way_sweep(*rows, ENGINE, shop.instrument, 0.0, 0.001))
-    assert STOP_OR_DIAL in narrow[0] and "degrees apart" not in " ".join(narrow)
+    assert STOP_OR_DIAL in narrow[0] and "beyond that" not in " ".join(narrow)
     assert sentences(NotUsable("No. " + STOP_OR_DIAL)) == ["No. " + STOP_OR_DIAL]
 
 
