@@ -188,6 +188,14 @@ static void test_store_survives_a_cut(void)
     check(seen_new);
 }
 
+static bool copies_agree(void)
+{
+    for (uint8_t record = 16; record < 112; record = (uint8_t)(record + 32))
+        if (memcmp(test_port.eeprom + record, test_port.eeprom + record + 16, 15))
+            return false;
+    return true;
+}
+
 static void test_store_survives_rot(void)
 {
     struct calibration found;
@@ -203,10 +211,35 @@ static void test_store_survives_rot(void)
         check(store_get(0, &found) && same(&found, &old_line) && store_get(1, &found) && same(&found, &new_line));
         check(store_boot_count() == 2);
         write_out();
-        test_port.eeprom[at] ^= 0x10;
-        store_load();
-        check(store_calibrated());
+        check(copies_agree());
     }
+}
+
+/* What belongs to one channel is not taken for the other's, however whole it is. */
+static void test_store_knows_its_places(void)
+{
+    test_port_reset();
+    store_load();
+    store_set(0, &old_line);
+    write_out();
+    memcpy(test_port.eeprom + 80, test_port.eeprom + 48, 32);
+    store_load();
+    check(!store_calibrated() && store_damaged());
+}
+
+/* A reply says that what was ordered is in its place. */
+static void test_reply_waits_for_the_store(void)
+{
+    new_board();
+    polls(60);
+    test_port.writes_left = 250;
+    forget();
+    to_hear = "CAL:DATA SUPP,1,2,20250101\n";
+    polls(8);
+    check(!store_busy() || last_reply[0] == 0);
+    check(store_busy());
+    polls(40);
+    check(!store_busy() && !strncmp(last_reply, "R,0000,0,*", 10));
 }
 
 static void test_store_damaged(void)
@@ -373,6 +406,13 @@ static void test_stop_takes_back(void)
     test_measure(1, 2, 50000);
     polls(1);
     check(!strncmp(last_sample, "S,0001,", 7) && flags_are("00"));
+    check(sampler_due()); /* none waits, one is being measured */
+    answers("ABOR\n", "0,*");
+    sampler_done(&(struct conversion){0, 1, 2, 50000, false});
+    answers("INIT\n", "0,*");
+    test_measure(1, 2, 50000);
+    polls(1);
+    check(!strncmp(last_sample, "S,0002,", 7) && flags_are("00"));
 }
 
 static void test_full_line(void)
@@ -409,6 +449,51 @@ static void test_reply_waits(void)
     polls(9);
     check(sent_are("RRS") || sent_are("RSR"));
     check(!strncmp(last_reply, "R,0000,0,1*", 11));
+}
+
+/* What is told of samples that were not sent is told by the next that is. */
+static void test_flags_outlive_a_drop(void)
+{
+    new_board();
+    answers("INIT\n", "0,*");
+    check(sampler_due() && !sampler_due());
+    test_port.room = 30;
+    sampler_done(&(struct conversion){0, 1, 2, 50000, false});
+    polls(1);
+    test_port.room = 255;
+    test_measure(1, 2, 50000);
+    polls(1);
+    check(flags_are("06"));
+    test_measure(1, 2, 50000);
+    polls(1);
+    check(flags_are("00"));
+}
+
+/* ---- limits of a command ---- */
+
+static bool answers_of_length(uint8_t length, const char *ending, const char *reply)
+{
+    static char line[90];
+
+    memset(line, ' ', length);
+    memcpy(line, "*CLS", 4);
+    strcpy(line + length, ending);
+    return answers(line, reply);
+}
+
+static void test_limits(void)
+{
+    new_board();
+    check(answers_of_length(80, "\n", "0,*"));
+    check(answers_of_length(80, "\r\n", "0,*"));
+    check(answers_of_length(81, "\n", "-113,"));
+    check(answers_of_length(81, "\r\n", "-113,"));
+    check(answers_of_length(80, "\r \n", "-113,"));
+    check(answers("CONF:RATE 4294967496\n", "-222,"));
+    check(answers("CAL:DATA SUPP,0,2000000000,20250101\n", "0,*"));
+    check(answers("CAL:DATA SUPP,0,2000000001,20250101\n", "-222,"));
+    check(answers("CAL:DATA SUPP,0,3000000001,20250101\n", "-222,"));
+    check(answers("CAL:DATA? SUPP\n", "0,0,2000000000,20250101*"));
 }
 
 /* ---- heartbeat ---- */
@@ -461,7 +546,11 @@ int main(void)
     test_store_keeps();
     test_store_survives_a_cut();
     test_store_survives_rot();
+    test_store_knows_its_places();
+    test_reply_waits_for_the_store();
     test_store_damaged();
+    test_flags_outlive_a_drop();
+    test_limits();
     test_self_test();
     test_button();
     test_button_over_the_wrap();
