@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from daq.cli.engine import engine_app
+from daq.cli.reporting import register as register_reporting
 from daq.errors import BoretightError, UsageError
 
 app = typer.Typer(
@@ -33,6 +34,7 @@ app.add_typer(calibration_app, name="calibration")
 test_app = typer.Typer(help="Test an engine, cylinder by cylinder.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(test_app, name="test")
 app.add_typer(engine_app, name="engine")
+register_reporting(app, test_app)
 
 ConfigOption = Annotated[
     Path | None, typer.Option("--config", "-c", help="Configuration file; by default that of your user.")

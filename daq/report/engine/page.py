@@ -136,7 +136,7 @@ def _beside(test: Judged) -> Iterable[str]:
 
 def _cylinders(test: Judged, unit: PressureUnit) -> Section:
     note = words.LOSS_NOTE.format(set_point=unit.show(test.record.instrument.set_point_pa))
-    return Section(words.CYLINDERS, (chart(test), _table(test), Paragraph(note, Tone.SMALL)), together=False)
+    return Section(words.CYLINDERS, (chart(test), cylinders_table(test), Paragraph(note, Tone.SMALL)), together=False)
 
 
 def chart(test: Judged) -> Chart:
@@ -153,7 +153,7 @@ def _row(test: Judged, cylinder: int) -> Row:
     return Row(cylinder, MARKS[judged.judgement.verdict], at_set(done.as_found, instrument), after)
 
 
-def _table(test: Judged) -> Table:
+def cylinders_table(test: Judged) -> Table:
     columns = (words.CYLINDER, words.VERDICT, words.CHANCE, words.AS_FOUND_PCT, words.AFTER_TAPS_PCT, words.TAPS)
     return Table(columns, tuple(_cells(test, number) for number in sorted(test.record.profile.firing_order)))
 

@@ -1,0 +1,65 @@
+"""`boretight finding ...`: what was heard or seen, added to a stored test afterwards."""
+
+from __future__ import annotations
+
+import platform
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+from daq.cli.output import print_json, print_table
+from daq.cli.report import stored
+from daq.config import load
+from daq.errors import StorageError, UsageError
+from daq.procedure.finding import words_of
+from daq.report.test_record import TestRecord, load_test
+from daq.sinks.event_json import plain
+from daq.sinks.store.connection import database_errors, open_for_writing
+from daq.sinks.store.late_findings import add_finding
+from daq.sinks.store.lock import DatabaseLock
+
+
+def add(test: str, text: str, database: Path | None, config_path: Path | None, as_json: bool) -> None:
+    """`text` as `daq.procedure.finding` reads it, with the cylinder. UsageError while the test is still running."""
+    source, words = database or load(config_path).storage.database, words_of(text)
+    with stored(source) as reader:
+        record = load_test(reader, test, source)
+    with ExitStack() as stack:
+        if record.ended_utc is None:
+            stack.enter_context(_not_running(record, source))
+        writer = open_for_writing(source)
+        stack.callback(writer.close)
+        with database_errors(source, "write to"):
+            finding = add_finding(writer, record.id, words, time.time())
+    if as_json:
+        print_json({"test": record.name, **plain(finding)})
+    else:
+        print(f"Added to test {record.name} as finding {finding.number}. `boretight report {record.name}` counts it.")
+
+
+def _not_running(record: TestRecord, source: Path) -> DatabaseLock:
+    """A bench in the middle of a test numbers its own findings."""
+    try:
+        return DatabaseLock(source, f"boretight finding on {platform.node()}")
+    except StorageError as error:
+        raise UsageError(
+            f"Test {record.name} has not been ended, and a bench is running.",
+            "Tell the bench itself: `boretight mark heard exhaust clear`.",
+            error.evidence,
+        ) from error
+
+
+def list_findings(test: str, database: Path | None, config_path: Path | None, as_json: bool) -> None:
+    from daq.report.engine.leak_sections import finding_text
+
+    source = database or load(config_path).storage.database
+    with stored(source) as reader:
+        record = load_test(reader, test, source)
+    if as_json:
+        rows = [
+            {**plain(each.finding), "utc": each.utc, "counts": each.withdrawn_utc is None} for each in record.findings
+        ]
+        print_json({"test": record.name, "findings": rows})
+        return
+    lines = [[str(each.finding.number), finding_text(each, record)] for each in record.findings]
+    print_table(f"Findings of test {record.name}", ["", "finding"], lines)
