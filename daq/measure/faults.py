@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -22,6 +23,12 @@ _OTHER_MOVED, _STILL = 0.10, 0.02
 """Of the set point, how far the other channel moved; and of that, what a channel that stands still may move: the
 restrictor lets no cylinder rest while its supply changes, and no supply stands below a cylinder that changes."""
 _MOVES_AGAIN = 0.01
+_BLOCKS = 5
+"""Ten seconds in pieces of `_ROWS`: in the first three a channel had its noise, in the last it has lost it."""
+_SILENT, _STEPS_TO_RANGE = 0.25, 5.0
+"""Of the least range that its noise had in those three: of 40 values of white noise, five times the median step."""
+_LEAST_NOISE, _LEAST_RANGE = 0.15, 1.0
+"""Counts: less may be a flicker about the edge of one count, which stops when the pressure moves off it."""
 _STUCK_ABOVE = 0.05
 """Of the set point: from which pressure on standing still is strange."""
 _NEAR, _SWAPPED = 0.10, 0.05  # of the set point
@@ -33,7 +40,8 @@ _TICK_AND_MORE_S = 0.04
 @dataclass(frozen=True, slots=True)
 class _Rows:
     """What the conditions look at, n rows: pressures as read, the same without what no working sensor reads (NaN), and
-    the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them)."""
+    the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them); and at which of the
+    rows it is asked for the supply channel has lost its noise."""
 
     supply_pa: Floats
     cylinder_pa: Floats
@@ -43,6 +51,7 @@ class _Rows:
     cylinder_low_pa: Floats
     supply_high_pa: Floats
     cylinder_high_pa: Floats
+    supply_silent: Callable[[Bools], Bools]
 
     @property
     def supply_range_pa(self) -> Floats:
@@ -86,7 +95,8 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
         moved = rows.cylinder_range_pa > _OTHER_MOVED * set_point
         still = rows.supply_range_pa <= _STILL * rows.cylinder_range_pa
         below = rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point
-        return np.asarray(moved & still & below & (rows.good_supply_pa > _STUCK_ABOVE * set_point))
+        pressurised = rows.good_supply_pa > _STUCK_ABOVE * set_point
+        return np.asarray(moved & pressurised & ((still & below) | rows.supply_silent(moved)))
 
     def swapped(rows: _Rows) -> Bools:
         at_set_point = np.abs(rows.good_cylinder_pa - set_point) < _NEAR * set_point
@@ -140,7 +150,7 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
         _Watch(
             "supply-sensor-stuck",
             "Check the sensor's port for dirt and the wiring for a loose signal.",
-            0.2, 0.2,
+            1.0, 0.2,
             supply_still,
             lambda p1, p2: f"The supply channel stands at {show(p1)} while the cylinder moves.",
             lambda r: r.supply_range_pa > _MOVES_AGAIN * set_point,
@@ -168,16 +178,20 @@ class FaultMonitor:
 
     def _begin(self, segment: int) -> None:
         self._segment = segment
-        self._trailing = Trailing(2, _ROWS)
+        self._trailing = Trailing(2, _BLOCKS * _ROWS)
         self._switches = [Switch(watch.rise_s, watch.fall_s) for watch in self._watches]
 
-    def feed(self, pressures: Pressures) -> list[Fault]:
-        """Faults that came or went among these rows, in the order of their rows."""
+    def feed(self, pressures: Pressures, resolution_pa: float = np.inf) -> list[Fault]:
+        """Faults that came or went among these rows, in the order of their rows. `resolution_pa` is one count of the
+        converter; a channel whose noise may be less than that cannot be seen to lose it."""
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         supply, cylinder = pressures.supply_gauge_pa, pressures.cylinder_gauge_pa
         good = _good(supply, self._full_scales_pa[0]), _good(cylinder, self._full_scales_pa[1])
-        rows = _Rows(supply, cylinder, *good, *_lows_and_highs(self._trailing.feed(*good)))
+        past = self._trailing.feed(*good)
+        silent = partial(_silent, past[0], resolution_pa)
+        low, high = _lows_and_highs(past)
+        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent)
         faults: list[Fault] = []
         stands: dict[str, Bools] = {}
         for watch, switch in zip(self._watches, self._switches, strict=True):
@@ -197,13 +211,29 @@ class FaultMonitor:
         return Fault(pressures.segment, float(pressures.t_s[row]), watch.fault, seen, todo, not came)
 
 
+def _silent(past_pa: Floats, resolution_pa: float, asked: Bools) -> Bools:
+    """Where the noise of a channel is gone: its range is far less than in any of three pieces of its past, as far as
+    that was noise and not motion. `past_pa` ends with the rows of `asked`; False where it is not asked."""
+    silent = np.zeros(len(asked), np.bool_)
+    ends = np.flatnonzero(asked) + len(past_pa) - len(asked)
+    if not len(ends):
+        return silent
+    pieces = windows(past_pa, ends, _BLOCKS * _ROWS).reshape(-1, _BLOCKS, _ROWS)
+    steps = np.sort(np.abs(np.diff(pieces[:, :-2])))[..., _ROWS // 2].min(axis=-1)
+    ranges = pieces.max(axis=-1) - pieces.min(axis=-1)
+    least = ranges[:, :-2].min(axis=-1)
+    alive = (steps > _LEAST_NOISE * resolution_pa) & (least > _LEAST_RANGE * resolution_pa)
+    silent[asked] = alive & (ranges[:, -1] < _SILENT * np.minimum(least, _STEPS_TO_RANGE * steps))
+    return silent
+
+
 def _good(pressure_pa: Floats, full_scale_pa: float) -> Floats:
     """NaN where no working sensor could read that."""
     works = (pressure_pa >= _BELOW * full_scale_pa) & (pressure_pa <= _ABOVE * full_scale_pa)
     return np.where(works, pressure_pa, np.nan)
 
 
-def _lows_and_highs(joined: Floats) -> tuple[Floats, ...]:
-    """Lowest of each channel, then highest, over the windows that end at each new row; NaN until there is a window."""
-    window = windows(joined, np.arange(_ROWS - 1, joined.shape[1]), _ROWS)
-    return *window.min(axis=-1), *window.max(axis=-1)
+def _lows_and_highs(past_pa: Floats) -> tuple[Floats, Floats]:
+    """Lowest and highest over the windows that end at each new row, shape (2, n) each; NaN until there is a window."""
+    window = windows(past_pa, np.arange(_BLOCKS * _ROWS - 1, past_pa.shape[1]), _ROWS)
+    return window.min(axis=-1), window.max(axis=-1)

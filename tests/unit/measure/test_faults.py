@@ -91,6 +91,39 @@ def test_a_supply_channel_that_stands_below_the_cylinder_is_stuck(monitor) -> No
     assert told(monitor.feed(pressures)) == [("supply-sensor-stuck", False)]
 
 
+def vented_with_supply(noise_psi: float, count_psi: float, frozen_from: int) -> Pressures:
+    """A cylinder that is vented at row 340; its supply shows noise until row `frozen_from`, and hardly moves."""
+    pressures = line(100.0, step(95, 0, at=340))
+    noisy = 100 + noise_psi * np.random.default_rng(5).standard_normal(ROWS) + 0.03 * (np.arange(ROWS) >= 340)
+    noisy[frozen_from:] = 100.01
+    pressures.supply_gauge_pa[:] = (np.round(noisy / count_psi) * count_psi if count_psi else noisy) * PSI
+    return pressures
+
+
+@pytest.mark.parametrize("hum_psi", [0.0, 0.005])
+def test_a_supply_channel_that_lost_its_noise_is_stuck_when_the_cylinder_moves(monitor, hum_psi: float) -> None:
+    pressures = vented_with_supply(0.03, 0.0, frozen_from=280)
+    pressures.supply_gauge_pa[280:] += hum_psi * PSI * np.cos(np.pi * np.arange(ROWS - 280))
+    (fault,) = monitor.feed(pressures, 0.01 * PSI)
+    assert fault.fault == "supply-sensor-stuck" and 17.0 < fault.t_s < 19.0
+
+
+@pytest.mark.parametrize(
+    ("noise_psi", "count_psi", "frozen_from"),
+    [(0.03, 0.0, ROWS), (0.03, 0.2, ROWS), (0.03, 0.0, 100), (0.003, 0.0, 280)],
+)
+def test_a_quiet_supply_is_not_stuck(monitor, noise_psi: float, count_psi: float, frozen_from: int) -> None:
+    """It is alive; or coarse; or has been at rest as long as anybody remembers; or its noise is less than a count."""
+    assert monitor.feed(vented_with_supply(noise_psi, count_psi, frozen_from), max(count_psi, 0.02) * PSI) == []
+
+
+def test_a_supply_that_comes_to_rest_after_turning_is_not_stuck(monitor) -> None:
+    """Motion is no noise, though it covers a longer way."""
+    pressures = vented_with_supply(0.002, 0.0, frozen_from=ROWS)
+    pressures.supply_gauge_pa[:290] += np.interp(np.arange(290) % 40, [0, 2, 4], [0.0, 0.5, 0.0]) * PSI
+    assert monitor.feed(pressures, 0.001 * PSI) == []
+
+
 def test_swapped_channels_are_told(monitor) -> None:
     assert told(monitor.feed(line(85.0, 100.0))) == [("channels-swapped", False)]
 
