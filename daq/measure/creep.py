@@ -3,7 +3,7 @@
 Air that is let into a cylinder is warmed by being compressed, and gives its heat to the walls and to the air that
 flows through. That takes about M cp / (hA + m cp), the energy balance of an open volume (M = p V / (R T), flow m):
 0.3 s on a small cylinder that leaks, 4 s on a large tight one. What hA is nobody knows; `LEAST_W_PER_K` is that of air
-at rest at 8 bar on 0.015 m2 of metal (10 W/(m2 K), value from memory). The volume is seen in the fill:
+at rest at 8 bar on 0.015 m2 of metal (7 W/(m2 K), value from memory). The volume is seen in the fill:
 V = 1.4 R T (m_in - m_out) / (dp/dt), the energy balance without heat; heat, and a valve that is not yet open, make it
 look larger, so the fastest rise counts.
 """
@@ -17,7 +17,7 @@ from daq.measure.air import OFF_BELOW
 from daq.measure.trailing import Switch, Trailing
 from daq.records import Bools, Floats, Instrument, Pressures
 
-LEAST_W_PER_K = 0.15
+LEAST_W_PER_K = 0.1
 SMALLEST_M3, LARGEST_M3 = 25e-6, 250e-6
 """Of cylinder and hose. The largest is taken while none was seen to fill from empty."""
 _CP = orifice.GAS_CONSTANT * orifice.GAMMA / (orifice.GAMMA - 1)

@@ -25,7 +25,7 @@ from daq.measure.trailing import Trailing, windows
 from daq.records import Bools, Floats, Instrument, Ints, Pressures, Tap
 
 WINDOW_ROWS = (10, 15, 25, 40)
-LEFT = 0.0016
+LEFT = 0.0018
 """Part of the set point that may be left to settle at most, to become stable. As volume and time constant are taken
 larger than they are, what is truly left is then below 0.1 points (chosen on random benches)."""
 SUPPLY_PER_S = 0.003

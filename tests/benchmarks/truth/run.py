@@ -52,12 +52,12 @@ def board_bytes(plan: Plan) -> list[tuple[float, bytes]]:
 def measure(plan: Plan, calibration: Calibration, data: list[tuple[float, bytes]]) -> Seen:
     """All records of a pipeline that is given these bytes."""
     pipeline = Pipeline(plan.instrument, calibration, EngineOrder("random", (1,)))
-    records = list(run(pipeline, _inputs(plan, data)))
+    records = list(run(pipeline, pipeline_inputs(plan, data)))
     samples = next(record for record in records if isinstance(record, Samples))
-    return Seen(_board_time(plan, samples), tuple(_events(records, samples.segment)))
+    return Seen(board_time(plan, samples), tuple(_events(records, samples.segment)))
 
 
-def _inputs(plan: Plan, data: list[tuple[float, bytes]]) -> Iterator[Input]:
+def pipeline_inputs(plan: Plan, data: list[tuple[float, bytes]]) -> Iterator[Input]:
     """The mechanic says "next" at the end; what is done with the cylinder is done then."""
     yield LinkUp(NOW_S, plan.board)
     for at_s, piece in data:
@@ -65,7 +65,7 @@ def _inputs(plan: Plan, data: list[tuple[float, bytes]]) -> Iterator[Input]:
     yield Mark(NOW_S + plan.ends_s, MarkKind.NEXT.value)
 
 
-def _board_time(plan: Plan, first: Samples) -> BoardTime:
+def board_time(plan: Plan, first: Samples) -> BoardTime:
     board = plan.scenario.board
     ticks_per_s = 1.0 + 1e-6 * board.clock_ppm
     return BoardTime(first.segment, float(first.t_us[0]) * 1e-6, 1.0 / (board.rate_hz * ticks_per_s), ticks_per_s)
