@@ -1,7 +1,7 @@
 """A crank that moves under pressure: the cylinder pressure falls well below its stable value and does not come back.
 
-A tap comes back, a vented line goes to nothing, a droop shows on the supply. What is left is a piston that moved off
-top dead centre (its volume grows, then a valve opens), or a hose that begins to leak: both want the air off.
+A tap comes back, a droop shows on the supply, and venting shuts the air off. What is left is a piston that moved off
+top dead centre (its volume grows, then a valve opens), or a hose that leaks or came off: all want the air off.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.measure.air import OFF_BELOW
+from daq.measure.air import OFF_BELOW, ON_ABOVE
+from daq.measure.emptied import EmptiedLine
 from daq.measure.taps import LONGEST_S
 from daq.measure.trailing import Switch
 from daq.records import Bools, Fault, Floats, Instrument, Pressures, Tap
@@ -24,16 +25,18 @@ BACK_S = 0.5
 
 class CrankMonitor:
     """Compares each row with the highest stable pressure so far; a tap, a lost supply, a vented line or a new segment
-    asks for a new one."""
+    asks for a new one. A line that emptied is told too, if its air is still on."""
 
     def __init__(self, instrument: Instrument) -> None:
         self._set_point_pa = instrument.set_point_pa
+        self._emptied = EmptiedLine(instrument)
         self._begin(-1)
 
     def _begin(self, segment: int) -> None:
         self._segment = segment
         self._stable_pa = -np.inf
-        self._switch = Switch(STAYS_S, BACK_S)
+        self._switch, self._empty = Switch(STAYS_S, BACK_S), Switch(0.0, BACK_S)
+        self._emptied.begin()
 
     def feed(self, pressures: Pressures, held: Bools, stable: Bools, taps: Sequence[Tap]) -> list[Fault]:
         """Faults among these rows; `taps` are those that ended among them."""
@@ -43,7 +46,28 @@ class CrankMonitor:
         expected = self._expected(held, pressures, stable, taps)
         fallen = held & (expected - cylinder > FALLEN * self._set_point_pa)
         on, changes = self._switch.feed(pressures.t_s, fallen, ~fallen)
-        return [self._fault(pressures, expected, row, bool(on[row])) for row in changes.tolist()]
+        faults = [self._fault(pressures, expected, row, bool(on[row])) for row in changes.tolist()]
+        faults += self._run_out(pressures, held, stable)
+        return sorted(faults, key=lambda fault: fault.t_s)
+
+    def _run_out(self, pressures: Pressures, held: Bools, stable: Bools) -> list[Fault]:
+        seen = self._emptied.feed(pressures, held, stable)
+        came = np.zeros(len(held), bool)
+        came[list(seen)] = True
+        over = ~held | (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
+        on, changes = self._empty.feed(pressures.t_s, came, over)
+        return [self._air_runs_out(pressures, row, seen.get(row, "") if on[row] else "") for row in changes.tolist()]
+
+    def _air_runs_out(self, pressures: Pressures, row: int, seen: str) -> Fault:
+        """Over with an empty `seen`."""
+        t_s = float(pressures.t_s[row])
+        if not seen:
+            now_pa = float(pressures.cylinder_gauge_pa[row])
+            back = now_pa > ON_ABOVE * self._set_point_pa
+            seen = f"The cylinder holds {both(now_pa)} again." if back else "The supply is off."
+            return Fault(pressures.segment, t_s, "crank-moved", seen, "", True)
+        todo = "Shut the air off before you touch anything: the crank rolled off its top, or the hose came off."
+        return Fault(pressures.segment, t_s, "crank-moved", seen, todo)
 
     def _expected(self, held: Bools, pressures: Pressures, stable: Bools, taps: Sequence[Tap]) -> Floats:
         """For each row the highest stable cylinder pressure since the last tap, vent or lost supply; NaN without one.
