@@ -115,7 +115,7 @@ class Measurement:
         taps = self._taps.feed(gauge, held)
         stable, windows = self._stability.feed(gauge, held, taps)
         found = [self._reading(window) for window in windows]
-        faults = [*self._faults.feed(gauge), *self._crank.feed(gauge, held, stable, taps)]
+        faults = [*self._faults.feed(gauge, self._resolution_pa), *self._crank.feed(gauge, held, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
         events += [
             *self._soft_step.feed(gauge),
