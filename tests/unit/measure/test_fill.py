@@ -7,7 +7,7 @@ scipy.integrate.solve_ivp (LSODA) in pressure and mass; the end is where that in
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import product
+from itertools import pairwise, product
 from math import inf, pi, sqrt
 
 import numpy as np
@@ -16,7 +16,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from daq.measure.calibration import assumed_calibration
-from daq.measure.fill import MOST_TOLD, FillEstimator
+from daq.measure.fill import MOST_TOLD, SHRINKS, FillEstimator
 from daq.records import Calibration, Expectation, Instrument, Pairing, Pressures
 
 Floats = npt.NDArray[np.float64]
@@ -58,7 +58,7 @@ def course(
 
     start = [begin, begin * volume / (R * wall)]
     span = (0.0, float(times[-1]))
-    return np.asarray(solve_ivp(rates, span, start, "LSODA", times, rtol=1e-8, atol=1e-10, max_step=0.05).y[0])
+    return np.asarray(solve_ivp(rates, span, start, "LSODA", times, rtol=1e-8, atol=1e-10).y[0])
 
 
 def leak_for(loss_pct: float) -> float:
@@ -149,7 +149,7 @@ def test_a_fill_is_told_a_few_times_and_better_each_time(volume_cc: float, loss_
     found = told(pressures)
     widths = [half_width(each) for each in found]
     assert 2 <= len(found) <= MOST_TOLD
-    assert widths == sorted(widths, reverse=True)
+    assert all(wide >= SHRINKS * narrow for wide, narrow in pairwise(widths))
 
 
 def test_it_comes_while_most_of_the_reading_is_still_to_come() -> None:
@@ -230,12 +230,13 @@ def test_silent_while_nothing_fills() -> None:
     assert told(ticks(cylinder, np.full(len(cylinder), SUPPLY), 1500.0, 250.0)) == []
 
 
-@pytest.mark.parametrize("hump_psi", [-3.0, -1.0, 1.0, 3.0])
+@pytest.mark.parametrize("hump_psi", [-10.0, -3.0, 1.0, 3.0, 10.0])
+@pytest.mark.parametrize("width_s", [0.15, 0.4])
 @pytest.mark.parametrize("tau_s", [0.02, 0.1, 0.4])
-def test_silent_on_a_hump_of_the_regulator(hump_psi: float, tau_s: float) -> None:
+def test_silent_on_a_hump_of_the_regulator(hump_psi: float, tau_s: float, width_s: float) -> None:
     """The cylinder follows the supply with the lag of its filling."""
     times = np.arange(len(level(6, 0))) * TICK_S / SAMPLES
-    supply = SUPPLY + hump_psi * PSI * np.exp(-(((times - 3.0) / 0.4) ** 2))
+    supply = SUPPLY + hump_psi * PSI * np.exp(-(((times - 3.0) / width_s) ** 2))
     cylinder, now = [], 0.9 * SUPPLY
     for pressure in supply:
         now += (0.9 * pressure - now) * (1 - np.exp(-TICK_S / SAMPLES / tau_s))
@@ -284,7 +285,8 @@ def test_what_interrupts_a_fill_ends_it(what: str) -> None:
     t_s[row:] += 0.5 if what == "gap" else 0.0
     first = told(pressures)[0]
     broken = told(replace(pressures, cylinder_gauge_pa=cylinder, t_s=t_s))
-    assert all(each.t_s > first.t_s + 0.1 for each in broken)
+    later_s = 0.5 if what == "gap" else 0.0
+    assert all(each.t_s > first.t_s + later_s + 0.1 for each in broken)
 
 
 def rows(pressures: Pressures, part: slice) -> Pressures:
