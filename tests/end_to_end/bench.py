@@ -40,6 +40,8 @@ folder = "{folder}"
 [mqtt]
 port = {port}
 {host}
+[cues]
+sound = false
 """
 
 
