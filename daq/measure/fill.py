@@ -143,6 +143,8 @@ class FillEstimator:
             if self._slowed(row, rise, followed):
                 followed.bank = self._bank(row, followed)
             return None
+        if followed.told == MOST_TOLD:
+            return None
         bank.feed(row.mean_supply_pa + atmosphere_pa, row.cylinder_pa + atmosphere_pa, row.step_s)
         if bank.misfit > _BADLY:
             followed.bank, followed.steepest = None, rise
@@ -169,9 +171,10 @@ class FillEstimator:
         half_pct = 0.5 * (found.high_pct - found.low_pct)
         sensors_pct = 100 * _COVERAGE * self._u_offset_pa / self._instrument.set_point_pa
         useful = half_pct <= max(USEFUL_PCT, USEFUL_PART * found.loss_pct, USEFUL_SENSORS * sensors_pct)
-        if not useful or half_pct * SHRINKS > followed.half_width_pct or followed.told == MOST_TOLD:
+        if not useful or half_pct * SHRINKS > followed.half_width_pct:
             return None
-        followed.told, followed.half_width_pct = followed.told + 1, half_pct
+        best_told = half_pct < SHRINKS * sensors_pct  # the sensors let it become no narrower
+        followed.told, followed.half_width_pct = MOST_TOLD if best_told else followed.told + 1, half_pct
         u_volume_m3 = math.hypot(found.u_volume_m3, self._u_area * found.volume_m3)
         return Expectation(
             self._segment,

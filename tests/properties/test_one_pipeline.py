@@ -20,6 +20,7 @@ from daq.records import (
     Board,
     Chunk,
     CylinderDone,
+    Expectation,
     Gap,
     Input,
     Instrument,
@@ -98,7 +99,7 @@ def whole(scenario: str) -> list[Record]:
 def test_the_whole_flow_was_exercised() -> None:
     """Without this the property could hold on silence."""
     kinds = {type(record) for record in whole("four-cylinder")}
-    assert {Samples, Readings, StableReading, Tap, SupplyChange, CylinderDone, TestDone} <= kinds
+    assert {Samples, Readings, Expectation, StableReading, Tap, SupplyChange, CylinderDone, TestDone} <= kinds
     kinds = {type(record) for record in whole("rough-line")}
     assert {Gap, BadLines, Restarted} <= kinds
 

@@ -263,6 +263,12 @@ def test_silent_where_the_pressure_bounces(bounce_psi: float) -> None:
     assert told(ticks(rising, np.full(len(rising), SUPPLY), 300.0, 250.0)) == []
 
 
+@pytest.mark.parametrize("volume_cc", VOLUMES_CC)
+def test_silent_on_a_dip_that_is_too_small_to_follow(volume_cc: float) -> None:
+    pressures, _ = recovering(volume_cc, 10.0, 86.0)
+    assert told(pressures) == []
+
+
 def test_an_open_end_is_not_told_of() -> None:
     pressures, _ = filled(75.0, 95.0, 1.0)
     assert told(pressures) == []
