@@ -103,7 +103,8 @@ class Measurement:
     def _reading(self, window: StableWindow) -> StableReading:
         assert self._first_s is not None
         at_s = self._at_s + window.t_s - self._first_s
-        return stable_reading(window, self._instrument, self._calibration, at_s, self._resolution_pa)
+        zeroed = self._zero.taken_off(window.segment, window.t_s - window.window_s)
+        return stable_reading(window, self._instrument, self._calibration, at_s, self._resolution_pa, zeroed)
 
     def feed(self, ticks: Ticks) -> tuple[list[Record], list[Event]]:
         """Readings of these ticks, and their events in the order of time; a tie goes by the order below."""

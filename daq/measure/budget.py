@@ -162,16 +162,22 @@ def errors(
     calibration: Calibration,
     instrument: Instrument,
     at_s: float,
+    zeroed: bool = False,
 ) -> list[Error]:
     """All errors of both pressures and of what converts them; those of zero size are left out.
 
     `noise` is never below what `resolution_pa`, one count, allows to see: where it is not averaged out, that part is
-    told apart. `at_s`: seconds since 1970, for the ages of the records.
+    told apart. `at_s`: seconds since 1970, for the ages of the records. `zeroed`: the vented zero was taken off. That
+    helps where channels are paired: zero and drift of the scale that they share are gone, and its slope cancels. Of a
+    channel alone it gets no credit, for limits do not say how much of them is zero and how much slope.
     """
     pairing = calibration.pairing
     at_pa = (supply_pa, cylinder_pa)
     channels = (
-        _paired(at_pa, calibration.supply, calibration.cylinder, pairing, at_s)
+        (
+            *_scale(at_pa, calibration.supply, at_s, resolution_pa if zeroed else None),
+            *_paired(at_pa, calibration.supply, calibration.cylinder, pairing, at_s),
+        )
         if pairing
         else _unpaired(at_pa, calibration.supply, calibration.cylinder, at_s)
     )
@@ -201,9 +207,7 @@ def _paired(
     pairing: Pairing,
     at_s: float,
 ) -> Iterator[Error]:
-    """The cylinder channel is read on the scale of the supply channel, errors of that scale included."""
-    for line in _line(supply, at_s):
-        yield line.error("supply", supply=line.at(at_pa[0]), cylinder=line.at(at_pa[1]))
+    """All but the zero of the scale of the supply channel, which the cylinder channel is read on."""
     shared = supply.u_reference_span
     yield Error("reference gauge", shared, "1", supply=shared * at_pa[0], cylinder=shared * at_pa[1])
     yield from _bow(at_pa, supply) if calibrated(supply) else _bow_of_class(at_pa, supply)
@@ -216,6 +220,23 @@ def _paired(
     yield Error("pairing: residual", pairing.residual_pa, "Pa", degrees, cylinder=pairing.residual_pa)
     drift_pa = rectangular(pairing.drift_pa_per_day * abs(at_s - pairing.made_s) / _DAY_S)
     yield Error("pairing drift", drift_pa, "Pa", cylinder=drift_pa)
+
+
+def _scale(
+    at_pa: tuple[float, float], supply: ChannelCalibration, at_s: float, zeroed_to_pa: float | None
+) -> Iterator[Error]:
+    """Errors of the supply channel that stand in both pressures; its bow and hysteresis apart.
+
+    With its zero taken off, as well as one count `zeroed_to_pa` lets it be seen, what is left is that it was vented
+    from above: the zero then seen lies up to the whole loop of hysteresis above that of rising pressure.
+    """
+    if zeroed_to_pa is None:
+        for line in _line(supply, at_s):
+            yield line.error("supply", supply=line.at(at_pa[0]), cylinder=line.at(at_pa[1]))
+        return
+    loop_pa = supply.hysteresis_pa if calibrated(supply) else HYSTERESIS_OF_CLASS * supply.accuracy_pa
+    u_pa = math.hypot(rectangular(loop_pa), zeroed_to_pa / math.sqrt(12))
+    yield Error("supply zero as vented", u_pa, "Pa", supply=u_pa, cylinder=u_pa)
 
 
 def calibrated(channel: ChannelCalibration) -> bool:

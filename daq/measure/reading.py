@@ -12,9 +12,15 @@ from daq.records import Calibration, Floats, Instrument, StableReading
 
 
 def stable_reading(
-    window: StableWindow, instrument: Instrument, calibration: Calibration, at_s: float, resolution_pa: float
+    window: StableWindow,
+    instrument: Instrument,
+    calibration: Calibration,
+    at_s: float,
+    resolution_pa: float,
+    zeroed: bool = False,
 ) -> StableReading:
     """The reading of a window. `at_s` is the host's time of the link, seconds since 1970: it gives the ages of records.
+    `zeroed`: the zero of both channels had been taken off when it was vented.
 
     `u_loss_pct`, its interval and the budget belong to the loss at the supply as measured, `loss_pct`; carried to the
     set point they change by the factor that the loss changes by, some parts in a thousand within the supply band.
@@ -22,7 +28,7 @@ def stable_reading(
     instrument = calibrated_instrument(instrument, calibration)
     supply_pa, cylinder_pa = window.supply_gauge_pa, window.cylinder_gauge_pa
     noise = (window.u_supply_pa, window.u_cylinder_pa, window.n - 2.0)
-    found = errors(supply_pa, cylinder_pa, noise, resolution_pa, calibration, instrument, at_s)
+    found = errors(supply_pa, cylinder_pa, noise, resolution_pa, calibration, instrument, at_s, zeroed)
     if window.u_settling_pa:
         found = [*found, Error(SETTLING, window.u_settling_pa, "Pa", cylinder=window.u_settling_pa)]
     lines = contributions(found, supply_pa, cylinder_pa, instrument)

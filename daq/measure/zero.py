@@ -48,6 +48,7 @@ class ZeroMonitor:
         self._full_scale_pa = np.array([channel.full_scale_pa for channel in channels])
         self._most_pa = _TAKEN_OFF * np.array([channel.accuracy_pa for channel in channels])
         self._shift_pa = np.zeros(2)
+        self._since: tuple[int, float] | None = None
         self._drift = DriftWatch(_SCATTER * np.array([channel.accuracy_pa for channel in channels]))
         self._begin(-1)
 
@@ -75,6 +76,10 @@ class ZeroMonitor:
         shift_pa[:, start:] = self._shift_pa[:, None]
         return _without(pressures, shift_pa), checks
 
+    def taken_off(self, segment: int, t_s: float) -> bool:
+        """Whether the pressures of that moment are those of channels whose zero was seen."""
+        return self._since is not None and self._since <= (segment, t_s)
+
     def _due(self, vented: Bools) -> Iterator[int]:
         """Rows at which the line has been vented for a whole window and was not yet checked since it is."""
         if len(vented) and not vented.any():
@@ -101,6 +106,7 @@ class ZeroMonitor:
             reason = _refusal([name for name, far in zip(("supply", "cylinder"), too_far, strict=True) if far])
             return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, False, reason)
         if self._adjust:
+            self._since = self._since or (segment, t_s)
             self._shift_pa = np.full(2, supply_pa) if self._paired else mean_pa
         reason = VENTED_AND_STILL + _drifting(self._drift.feed(mean_pa))
         return ZeroCheck(segment, t_s, supply_pa, cylinder_pa, self._adjust, reason)

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.budget import Noise, budget, difference, errors, interval
+from daq.measure.budget import Noise, budget, contributions, difference, errors, interval
 from daq.measure.calibration import assumed_calibration
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StableWindow
@@ -122,6 +122,33 @@ def test_paired_data_sheets_leave_the_difference_of_two_unknown_widths(instrumen
     shown_pct = 100 * (rng.uniform(-0.5, 0.5, 200_000) * (width_pa[0] - width_pa[1])) / (100 * PSI)
     found = lines(replace(CLASS, pairing=PAIRING), instrument)["difference of hysteresis"]
     assert abs(found.contribution_pct) == pytest.approx(shown_pct.std(), rel=0.01)
+
+
+def test_a_zero_that_was_taken_off_leaves_the_loop_that_it_was_vented_through(instrument) -> None:
+    paired = replace(CLASS, pairing=PAIRING)
+    at = (100 * PSI, 60 * PSI, QUIET, 0.0)
+    before, after = (
+        {
+            line.component: line
+            for line in contributions(errors(*at, paired, instrument, AT_S, zeroed), *at[:2], instrument)
+        }
+        for zeroed in (False, True)
+    )
+    assert before.keys() - after.keys() == {"supply class"}
+    assert after.keys() - before.keys() == {"supply zero as vented"}
+    left = after["supply zero as vented"]
+    assert left.contribution_pct == pytest.approx(-40 * 0.2 * 0.0075 / math.sqrt(3))
+    known = replace(both(hysteresis_pa=300.0, drift_pa_per_year=900.0), pairing=PAIRING)
+    names = {error.component for error in errors(*at, known, instrument, AT_S + 1e7, True)}
+    assert not names & {"supply line: zero", "supply line: span", "supply drift"}
+    (left,) = [e for e in errors(*at, known, instrument, AT_S, True) if e.component == "supply zero as vented"]
+    assert left.supply == left.cylinder == pytest.approx(300 / math.sqrt(3))
+
+
+@pytest.mark.parametrize("calibration", [CLASS, CALIBRATED])
+def test_a_zero_taken_off_is_no_credit_for_a_channel_alone(instrument, calibration: Calibration) -> None:
+    at = (100 * PSI, 60 * PSI, QUIET, 0.0, calibration, instrument, AT_S)
+    assert errors(*at, zeroed=True) == errors(*at)
 
 
 def test_paired_a_bow_of_the_class_is_what_a_parabola_does_to_two_pressures(instrument) -> None:

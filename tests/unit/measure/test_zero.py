@@ -49,6 +49,17 @@ def test_paired_channels_move_together_by_the_zero_of_the_supply() -> None:
     assert corrected.cylinder_gauge_pa[after].mean() == pytest.approx(0.2 * PSI, abs=0.02 * PSI)
 
 
+def test_it_is_known_from_when_on_the_zero_was_taken_off() -> None:
+    monitor = ZeroMonitor(CALIBRATION)
+    assert not monitor.taken_off(1, 100.0)
+    _, (check,) = monitor.feed(vented(0.4, -0.6))
+    assert [monitor.taken_off(1, check.t_s + later_s) for later_s in (-0.01, 0.0)] == [False, True]
+    assert monitor.taken_off(2, 0.0) and not monitor.taken_off(0, 1e6)
+    only_told = ZeroMonitor(CALIBRATION, adjust=False)
+    only_told.feed(vented(0.4, -0.6))
+    assert not only_told.taken_off(2, 0.0)
+
+
 @pytest.mark.parametrize(("supply_psi", "cylinder_psi", "name"), [(2.0, 0.1, "supply"), (0.1, -2.5, "cylinder")])
 def test_a_large_shift_is_refused_with_its_channel(supply_psi: float, cylinder_psi: float, name: str) -> None:
     pressures = vented(supply_psi, cylinder_psi)
