@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from daq.measure.stability import line_fit
-from tests.benchmarks.stability.ratio import COMMON, SLOW, ratio
+from tests.benchmarks.stability.ratio import COMMON, ratio
 
 
 def test_the_ratio_of_variances_gives_the_sequence_calculated_by_hand() -> None:
@@ -18,7 +18,7 @@ def test_the_ratio_of_variances_gives_the_sequence_calculated_by_hand() -> None:
     assert ratio(values)[8] == pytest.approx(0.690157102, rel=1e-8)
 
 
-@pytest.mark.parametrize(("factors", "mean", "high"), [(COMMON, 1.0391, 1.440), (SLOW, 1.0238, 1.326)])
+@pytest.mark.parametrize(("factors", "mean", "high"), [(COMMON, 1.0391, 1.440), ((0.05, 0.05, 0.05), 1.0238, 1.326)])
 def test_the_ratio_of_steady_noise_has_its_distribution(factors, mean: float, high: float) -> None:
     """Mean and 95 % quantile of 200,000 simulated normal signals, each after 400 values."""
     rng = np.random.default_rng(8)
@@ -29,7 +29,7 @@ def test_the_ratio_of_steady_noise_has_its_distribution(factors, mean: float, hi
 
 def test_a_signal_that_stands_still_has_no_ratio() -> None:
     assert ratio(np.full(10, 5.0)) == [0.0] * 9
-    assert max(ratio(np.array([5.0, 5.0, 5.1, 5.0, 5.1, 5.1]), least=0.2)) == 0.0
+    assert ratio(np.array([5.0, 5.0, 5.1]))[-1] == pytest.approx(1.8)
 
 
 def test_a_line_is_that_of_scipy() -> None:

@@ -16,7 +16,7 @@ from daq.measure import stability, uncertainty
 from daq.measure.air import ON_ABOVE
 from daq.measure.creep import CreepMonitor
 from daq.measure.trailing import Trailing, windows
-from tests.benchmarks.stability.ratio import COMMON, SLOW, ratio
+from tests.benchmarks.stability.ratio import COMMON, FAST, ratio
 from tests.benchmarks.stability.rows import Bools, Floats, Rows
 
 LONGEST = max(stability.WINDOW_ROWS)
@@ -78,7 +78,7 @@ def by_ratio(factors: tuple[float, float, float]) -> Callable[[Clean, float], Bo
     def stable(given: Clean, limit: float) -> Bools:
         rows = given.rows
         found = np.full(len(given.candidate), np.inf)
-        begins = [0, *np.flatnonzero(np.diff(given.since_s)) + 1, len(found)]
+        begins = [0, *np.flatnonzero(given.since_s[1:] != given.since_s[:-1]) + 1, len(found)]
         for begin, end in pairwise(begins):
             both = given.joined[1:3, LONGEST - 1 :][:, begin:end]
             pairs = [ratio(values, factors, rows.resolution_pa) for values in both]
@@ -95,6 +95,6 @@ WARM_UP_S = 0.5
 APPROACHES: dict[str, tuple[Callable[[Clean, float], Bools], tuple[float, ...]]] = {
     "what is left": (by_remainder, (0.0012, 0.0015, 0.0018, 0.002, 0.0025, 0.003)),
     "slope": (by_slope, (0.0005, 0.0007, 0.001, 0.0015, 0.002, 0.003)),
-    "ratio 0.2 0.1 0.1": (by_ratio(COMMON), (0.5, 0.6, 0.7, 0.8, 1.0, 1.5, 2.0)),
-    "ratio 0.05 0.05 0.05": (by_ratio(SLOW), (0.5, 0.6, 0.7, 0.8, 1.0, 1.5, 2.0)),
+    "ratio 0.2 0.1 0.1": (by_ratio(COMMON), (0.7, 1.0, 1.5, 2.0, 3.0, 5.0)),
+    "ratio 0.3 0.3 0.3": (by_ratio(FAST), (0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0)),
 }
