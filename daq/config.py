@@ -170,6 +170,15 @@ class StorageSection(Section):
     def engines(self) -> Path:
         return self.folder / "engines"
 
+    @property
+    def page_token(self) -> Path:
+        return self.folder / "page-token"
+
+    @property
+    def page_link(self) -> Path:
+        """Where the page is served now; there only while it is."""
+        return self.folder / "page-link"
+
 
 class MqttSection(Section):
     """Where to publish. Without a host, a broker of our own is started on loopback, at `port` or a free one."""
@@ -206,6 +215,15 @@ class CuesSection(Section):
     words: Path | None = None
 
 
+class PageSection(Section):
+    """The live page: for this computer only, or with `lan` for the local network, where nothing is shown without the
+    token. Port 0 takes a free one; 8034 gives way to a free one if it is taken."""
+
+    enabled: bool = True
+    lan: bool = False
+    port: Annotated[int, Field(ge=0, le=65535)] = 8034
+
+
 class Config(BaseSettings):
     """Everything a bench needs to know of itself."""
 
@@ -226,6 +244,7 @@ class Config(BaseSettings):
     storage: StorageSection = StorageSection()
     mqtt: MqttSection = MqttSection()
     cues: CuesSection = CuesSection()
+    page: PageSection = PageSection()
 
     @model_validator(mode="before")
     @classmethod

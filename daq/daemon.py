@@ -21,6 +21,8 @@ from daq.calibration_files import newest
 from daq.config import Config
 from daq.driver import Driver
 from daq.errors import BoretightError, StorageError
+from daq.page import Daemon as PageDaemon
+from daq.page import page_sink
 from daq.pipeline import Pipeline
 from daq.planning import misfits, plan_by_itself, plan_of, profile_of, request_from
 from daq.procedure import TestPlan, plan_from
@@ -142,18 +144,21 @@ class Daemon:
         source: Source,
         watchers: Sequence[Sink] = (),
         on_broker: Callable[[MqttSettings], None] = lambda settings: None,
+        on_page: Callable[[str], None] = lambda link: None,
     ) -> None:
-        """`on_broker` is told where the bench is published, once that is known."""
-        self.config, self._source, self._on_broker = config, source, on_broker
+        """`on_broker` is told where the bench is published, `on_page` where its page is, once that is known."""
+        self.config, self._source, self._on_broker, self._on_page = config, source, on_broker, on_page
         self.boot_id = new_boot_id(time.time())
         instrument, calibration = config.measuring_instrument(), calibration_in_force(config, _log.warning)
         plan = plan_by_itself(config, self.boot_id)
         self._driver = Driver(Pipeline(instrument, calibration, plan))
+        self._plan = plan
         self._steering = Steering(self._plan_of, plan.engine)
         self._bench = BenchDescription(instrument, calibration, config.display.pressure, software())
         self._health = Health(lines=self._driver.pipeline.lines)
         self._watchers = watchers
         self._runners: list[SinkRunner] = []
+        self._mqtt_sink: MqttSink | None = None
 
     async def run(self) -> None:
         async with contextlib.AsyncExitStack() as stack:
@@ -173,9 +178,12 @@ class Daemon:
         stack.push_async_callback(self._store.close)  # in case the start fails; after a run it is closed already
         runners = [store]
         if self.config.mqtt.enabled:
-            mqtt = SinkRunner(await self._mqtt(stack), DropPolicy.NEVER_DROP, name="mqtt", capacity=40)
+            self._mqtt_sink = await self._mqtt(stack)
+            mqtt = SinkRunner(self._mqtt_sink, DropPolicy.NEVER_DROP, name="mqtt", capacity=40)
             await mqtt.open()
             runners.append(mqtt)
+        if self.config.page.enabled:
+            runners.append(await self._page(stack))
         runners += [SinkRunner(watcher, DropPolicy.NEVER_DROP, capacity=40) for watcher in self._watchers]
         self._runners = runners
         tasks = [asyncio.create_task(runner.run(), name=runner.name) for runner in runners]
@@ -199,6 +207,29 @@ class Daemon:
             settings, outbox=self._store.outbox, bench=self._bench, boot=self.boot_id,
             status_source=self.status, on_mark=self.take,
         )  # fmt: skip
+
+    async def _page(self, stack: contextlib.AsyncExitStack) -> SinkRunner:
+        """Events are never dropped on the way to it: that it counts them as the store does makes one contract. What
+        gives way to slow browsers is behind it, in its hub."""
+        unfinished = self._store.unfinished
+        sink = page_sink(
+            self.config,
+            self._bench,
+            PageDaemon(
+                self.boot_id, self._plan, unfinished.events if unfinished else (), self.status, self.take,
+                self._broker_word, self._on_page,
+            ),
+        )  # fmt: skip
+        runner = SinkRunner(sink, DropPolicy.NEVER_DROP, name="page", capacity=40)
+        stack.push_async_callback(sink.close)
+        stack.callback(self.config.storage.page_link.unlink, missing_ok=True)
+        await runner.open()
+        return runner
+
+    def _broker_word(self) -> str:
+        if self._mqtt_sink is None:
+            return "off"
+        return "connected" if self._mqtt_sink.connected else "away"
 
     async def _broker(self, stack: contextlib.AsyncExitStack) -> MqttSettings:
         """Our own broker is started for as long as the daemon runs; the user's is taken as configured."""

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from daq.cli.event_loop import run as run_loop
+from daq.cli.page import tell_page
 from daq.config import CuesSection, LineSection, load
 from daq.daemon import Daemon
 from daq.sinks.base import Sink
@@ -37,7 +38,8 @@ def run(
         tell = (lambda settings: None) if quiet else tell_broker
         watchers: list[Sink] = [] if quiet else [TerminalSink(config.bench, config.display.pressure, screen=screen)]
         watchers += [] if quiet else cue_sinks(config.cues)
-        run_loop(Daemon(config, SerialLine(settings), watchers, tell).run())
+        tell_link = (lambda link: None) if quiet else tell_page
+        run_loop(Daemon(config, SerialLine(settings), watchers, tell, tell_link).run())
 
 
 def cue_sinks(section: CuesSection) -> list[Sink]:

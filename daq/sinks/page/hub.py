@@ -1,0 +1,88 @@
+"""What the open pages are told: the newest of each state, and a short tail of what happened. No network here.
+
+Nothing waits for a page. A page that is slow finds, when it looks again, the newest state and the tail; what has left
+the tail meanwhile it is told of as a number. So neither the flow nor memory depends on who looks.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections import deque
+from collections.abc import AsyncIterator
+
+KEPT = 400
+"""Happenings in the tail."""
+FIRST_LOOK = 80
+"""So many of them are told to a page that has just been opened."""
+
+
+class Hub:
+    """`boot` names this run of the daemon: places in the tail of another run mean nothing here."""
+
+    def __init__(self, boot: str, kept: int = KEPT) -> None:
+        self._boot = boot
+        self._version = 0
+        self._states: dict[str, tuple[int, bytes]] = {}
+        self._tail: deque[tuple[int, bytes]] = deque(maxlen=kept)
+        self._told = 0
+        self._waiting: set[asyncio.Event] = set()
+        self._closed = False
+
+    @property
+    def pages(self) -> int:
+        """How many look now."""
+        return len(self._waiting)
+
+    def put(self, name: str, body: str) -> None:
+        """A new state; the one before is forgotten."""
+        self._version += 1
+        self._states[name] = (self._version, message(name, body))
+
+    def happened(self, name: str, body: str) -> None:
+        """Something to be told once."""
+        self._told += 1
+        self._tail.append((self._told, message(name, body, f"{self._boot}:{self._told}")))
+
+    def pulse(self) -> None:
+        """Let those who wait look at what was put."""
+        for wake in self._waiting:
+            wake.set()
+
+    def close(self) -> None:
+        self._closed = True
+        self.pulse()
+
+    async def follow(self, after: str = "") -> AsyncIterator[bytes]:
+        """Server-sent events for one page, until closed; `after` is the id of the last one it has seen."""
+        wake, seen, place = asyncio.Event(), 0, self._place(after)
+        self._waiting.add(wake)
+        try:
+            while not self._closed:
+                wake.clear()
+                part = self._news(seen, place)
+                seen, place = self._version, self._told
+                if part:
+                    yield part
+                await wake.wait()
+        finally:
+            self._waiting.discard(wake)
+
+    def _place(self, after: str) -> int:
+        boot, _, number = after.rpartition(":")
+        if boot == self._boot and number.isascii() and number.isdecimal():
+            return min(int(number), self._told)
+        return max(0, self._told - min(len(self._tail), FIRST_LOOK))
+
+    def _news(self, seen: int, place: int) -> bytes:
+        states = [body for version, body in self._states.values() if version > seen]
+        told = [body for number, body in self._tail if number > place] if self._told > place else []
+        missed = self._told - place - len(told)
+        lost = [message("missed", json.dumps({"number": missed}))] if missed > 0 else []
+        return b"".join([*lost, *told, *states])
+
+
+def message(name: str, body: str, number: str = "") -> bytes:
+    """One server-sent event; `body` is JSON on one line. Ref: WHATWG HTML, 9.2.5 "Parsing an event stream"."""
+    head = f"id: {number}\n" if number else ""
+    return f"event: {name}\n{head}data: {body}\n\n".encode()
