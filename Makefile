@@ -1,6 +1,6 @@
 # Two commands do it all: `make demo` runs the main job, `make test` passes the tests.
 PYTHON ?= python3
-SPEED ?= 1
+SPEED ?= 30
 VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import logging
 import time
 from datetime import UTC, datetime, timedelta
@@ -11,6 +12,8 @@ import platformdirs
 
 from daq.cli.calibrate_pairing import collect, pairing_record, show_pairing
 from daq.cli.event_loop import run as run_loop
+from daq.cli.finding import add as add_finding
+from daq.cli.report import Asked, Wanted, report, show
 from daq.cli.run import tell_broker
 from daq.cli.workshop import Board, Notes, Workshop
 from daq.config import Config, EngineSection, MqttSection, StorageSection
@@ -19,6 +22,7 @@ from daq.planning import StartRequest
 from daq.procedure.cautions import before_air
 from daq.procedure.plan import Temperature
 from daq.records import Mark, MarkKind
+from daq.sinks.store import open_readonly
 from daq.sinks.terminal import TerminalSink
 from daq.sources.ports import LineSettings
 from daq.sources.serial_line import SerialLine
@@ -26,8 +30,9 @@ from daq.sources.simulated import SimulatedBoard
 
 SCENARIO, PAIRING_SCENARIO, PROFILE = "v8", "pairing-v8", "v8"
 PLATEAUS = 3
+TEST, HEARD = "demonstration", "5: exhaust clear hiss at the tailpipe"
 REQUEST = StartRequest(
-    test="demonstration",
+    test=TEST,
     temperature=Temperature.HOT,
     acknowledged_by="demonstration",
     soft_step=True,
@@ -35,8 +40,8 @@ REQUEST = StartRequest(
 )
 
 
-def demo(speed: float, folder: Path | None, screen: bool | None) -> Config:
-    """Runs it to its end (or Ctrl-C), and gives back the configuration that leads to what was stored."""
+def demo(speed: float, folder: Path | None, screen: bool | None) -> None:
+    """Runs it to its end (or Ctrl-C), shows the cylinders, and writes the report."""
     logging.basicConfig(format="boretight: %(message)s", level=logging.WARNING)
     config = demo_config(folder or _new_folder())
     print("This is a simulated board and an invented engine. On a real one, before any air:")
@@ -46,7 +51,7 @@ def demo(speed: float, folder: Path | None, screen: bool | None) -> Config:
     _pair(config, speed)
     print("\nNow the engine, from the first cylinder to the last; nobody touches a key:\n", flush=True)
     _test(config, speed, screen)
-    return config
+    _report(config)
 
 
 def demo_config(folder: Path) -> Config:
@@ -76,6 +81,30 @@ def _test(config: Config, speed: float, screen: bool | None) -> None:
         daemon = Daemon(config, source, [terminal], tell_broker)
         daemon.take(Mark(time.time(), MarkKind.START, REQUEST.model_dump_json()))
         run_loop(daemon.run())
+
+
+def _report(config: Config) -> None:
+    """From the database, by the commands that anybody has."""
+    path = config.storage.folder / "boretight.toml"
+    folder = json.dumps(str(config.storage.folder))  # a TOML string is one of JSON
+    path.write_text(f'bench = "demo"\n[engine]\nprofile = "{PROFILE}"\n[storage]\nfolder = {folder}\n')
+    asked = Asked(TEST, config=path)
+    if _leaks(config.storage.database):
+        print("\nSomebody heard where the air of cylinder 5 went, and tells it afterwards:\n", flush=True)
+        add_finding(TEST, HEARD, None, path, as_json=False)
+    show(asked, as_json=False)
+    print("\nThe report, to be opened in a browser or printed, and the database, for any SQLite tool:")
+    report(asked, Wanted(), paper="a4")
+    print(f"{config.storage.database}\nThe bench of this demonstration, for other commands: --config {path}")
+
+
+def _leaks(database: Path) -> bool:
+    """Whether the demonstration came as far as the cylinder that leaks."""
+    db = open_readonly(database)
+    try:
+        return db.execute("SELECT 1 FROM cylinder_result WHERE cylinder = 5").fetchone() is not None
+    finally:
+        db.close()
 
 
 def _new_folder() -> Path:

@@ -74,11 +74,11 @@ def run(
 
 @app.command(**example("boretight demo --speed 10"))
 def demo(
-    speed: Annotated[float, typer.Option(min=0.1, max=100, help="Multiple of real time.")] = 1.0,
+    speed: Annotated[float, typer.Option(min=0.1, max=100, help="Multiple of real time.")] = 30.0,
     folder: Annotated[Path | None, typer.Option(help="Where the demo's data go; a new folder by default.")] = None,
     screen: Annotated[bool | None, typer.Option("--screen/--no-screen", help="The live face.")] = None,
 ) -> None:
-    """Test an invented four-cylinder engine on a simulated board, from bytes to a table of its cylinders."""
+    """Test an invented V8 on a simulated board, hands free, from bytes to the report."""
     from daq.cli.demo import demo as command
 
     command(speed, folder, screen)
@@ -164,7 +164,8 @@ def test_start(
     if hot and cold:
         raise UsageError("An engine is hot or cold, not both.")
     temperature = "hot" if hot else "cold" if cold else "unknown"
-    said: dict[str, Any] = {"engine": engine, "test": name, "temperature": temperature, "acknowledged_by": acknowledged_by}
+    said: dict[str, Any] = {"engine": engine, "test": name, "temperature": temperature}
+    said["acknowledged_by"] = acknowledged_by
     said |= {"soft_step": soft_step, "hours": hours, "distance_km": distance_km, "by": by, "note": note}
     request = request_of(said)
     start(request, Bench(bench, host, mqtt_port, config), json)
