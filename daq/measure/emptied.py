@@ -53,6 +53,8 @@ class EmptiedLine:
         )
         cylinder, first = joined[_CYLINDER], _ROWS - 1
         empty = (cylinder < OFF_BELOW * self._instrument.set_point_pa) & (cylinder > -self._instrument.atmosphere_pa)
+        if self._shut_pa is None and not empty.any():
+            return {}
         fills, settles = empty[:-1] & ~empty[1:], joined[_STABLE, 1:] > joined[_STABLE, :-1]
         empties = np.zeros(len(empty), np.bool_)
         empties[_EMPTY_ROWS:] = (empty[1:] & ~empty[:-1])[: 1 - _EMPTY_ROWS]

@@ -85,6 +85,8 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
 
     def cylinder_still(rows: _Rows) -> Bools:
         """A supply that rises below a cylinder at rest is rather the cylinder, on the wrong channel."""
+        if not (far := rows.supply_range_pa > _OTHER_MOVED * set_point).any():
+            return far
         fell = rows.supply_high_pa - rows.good_supply_pa > _OTHER_MOVED * set_point
         rose = rows.good_supply_pa - rows.supply_low_pa > _OTHER_MOVED * set_point
         still = rows.cylinder_range_pa <= _STILL * rows.supply_range_pa
@@ -93,6 +95,8 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
 
     def supply_still(rows: _Rows) -> Bools:
         moved = rows.cylinder_range_pa > _OTHER_MOVED * set_point
+        if not moved.any():
+            return moved
         still = rows.supply_range_pa <= _STILL * rows.cylinder_range_pa
         below = rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point
         pressurised = rows.good_supply_pa > _STUCK_ABOVE * set_point
