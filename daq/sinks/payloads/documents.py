@@ -157,7 +157,13 @@ def _schemas() -> dict[str, Any]:
 
 
 def _repointed(node: Any) -> Any:
+    """A reference with something beside it goes into `allOf`: alone, what is beside it would be passed over.
+
+    Ref: JSON Schema draft-07 core, 8.3, on which the schemas of AsyncAPI 3.0 are built.
+    """
     if isinstance(node, dict):
+        if "$ref" in node and len(node) > 1:
+            node = {"allOf": [{"$ref": node["$ref"]}]} | {key: node[key] for key in node if key != "$ref"}
         return {key: _repointed(value) for key, value in node.items()}
     if isinstance(node, list):
         return [_repointed(item) for item in node]
