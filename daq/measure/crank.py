@@ -52,6 +52,8 @@ class CrankMonitor:
 
     def _run_out(self, pressures: Pressures, held: Bools, stable: Bools) -> list[Fault]:
         seen = self._emptied.feed(pressures, held, stable)
+        if not seen and self._empty.resting:
+            return []
         came = np.zeros(len(held), bool)
         came[list(seen)] = True
         over = ~held | (pressures.cylinder_gauge_pa > ON_ABOVE * self._set_point_pa)
