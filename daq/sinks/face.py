@@ -38,6 +38,8 @@ class Face:
     loss_pct: float | None = None
     held: bool = False
     stable: bool = False
+    expected_pct: tuple[float, float, float] | None = None
+    """While it fills: where the loss is expected to end, and the interval that holds it in 95 of 100 cases."""
     age_s: float = math.inf
 
     @property
@@ -53,6 +55,8 @@ def wanted(face: Face) -> str:
         return "OLD DATA: NOTHING NEW FROM THE BOARD"
     if face.phase in _NEEDS_SUPPLY and not face.held:
         return "SUPPLY IS NOT AT ITS SET POINT"
+    if face.phase in ("settle", "resettle") and face.expected_pct is not None:
+        return "SETTLING, EXPECT {:.1f} % ({:.1f} TO {:.1f})".format(*face.expected_pct)
     return _WANTED.get(face.phase, "WAITING").format(cylinder=face.cylinder)
 
 

@@ -14,7 +14,17 @@ from typing import TYPE_CHECKING, TextIO
 
 import numpy as np
 
-from daq.records import Delivery, LinkChange, Readings, Samples, Session
+from daq.records import (
+    AirChange,
+    Delivery,
+    Expectation,
+    LinkChange,
+    Readings,
+    Samples,
+    Session,
+    StableReading,
+    Tap,
+)
 from daq.sinks.terminal.face import Face, face_lines, shown_pressure, state, visible_loss_pct
 from daq.sinks.terminal.sentences import sentence
 from daq.units import PressureUnit
@@ -71,6 +81,9 @@ class TerminalSink:
                     self._take(record)
                 case Samples():
                     pass
+                case Expectation():
+                    expected = (record.loss_pct, record.low_pct, record.high_pct)
+                    self._face = replace(self._face, expected_pct=expected)
                 case _:
                     self._follow(record)
                     if text := sentence(record, self._unit):
@@ -108,6 +121,8 @@ class TerminalSink:
             self._face = replace(self._face, engine=record.engine, cylinder=record.cylinder, phase=record.phase)
         elif isinstance(record, LinkChange):
             self._face = replace(self._face, line_up=record.up)
+        elif isinstance(record, AirChange | StableReading | Tap):
+            self._face = replace(self._face, expected_pct=None)
 
     def _print(self, text: str) -> None:
         if self._live is not None:

@@ -168,3 +168,11 @@ def test_what_is_just_read_is_not_old() -> None:
 
 def test_a_line_that_comes_back_does_not_renew_what_was_read_before() -> None:
     assert shown_later(9.0, then=(LinkChange(1, 9.0, True, "", BOARD),)).endswith("| STALE\n")
+
+
+def test_what_is_expected_shows_in_the_face_and_is_no_line_of_its_own() -> None:
+    settling = (LinkChange(1, 0.0, True, "", BOARD), Session(1, 0.0, "x", 3, "settle", 4), readings(28.04, False))
+    expectation = Expectation(1, 2.0, 5.84, 5.5, 6.2, 95e-6, 2e-6)
+    assert "SETTLING, EXPECT 5.8 % (5.5 TO 6.2)" in shown(*settling, expectation, screen=True)
+    assert "SETTLING, WAIT" in shown(*settling, expectation, Tap(1, 3.0, 2.5, 5e4, 0.4), screen=True)
+    assert "expect" not in shown(*settling, expectation)
