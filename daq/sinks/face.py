@@ -38,9 +38,9 @@ class Face:
     loss_pct: float | None = None
     held: bool = False
     stable: bool = False
+    age_s: float = math.inf
     expected_pct: tuple[float, float, float] | None = None
     """While it fills: where the loss is expected to end, and the interval that holds it in 95 of 100 cases."""
-    age_s: float = math.inf
 
     @property
     def stale(self) -> bool:
