@@ -4,7 +4,7 @@ Of a fill the end is left, which dies away with a time constant that is not know
 warm air (creep.py). So `b exp(-t / longest)` is fitted to the newest ticks: if the true time constant is shorter, b is
 too large. A value is stable when b is shown to be small, which is more than not being shown to be large: the test asks
 `|b| + t * se <= allowed`, so noise makes it wait and never lets it pass. It is asked of the cylinder's pressure and of
-its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.75, 1.25 and 2 s are tried:
+its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.75, 1.25, 2 and 3.2 s are tried:
 a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by confidence
 interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (median and MAD).
 """
@@ -24,10 +24,10 @@ from daq.measure.ticks import TICK_US
 from daq.measure.trailing import Trailing, windows
 from daq.records import Bools, Floats, Instrument, Ints, Pressures, Tap
 
-WINDOW_ROWS = (10, 15, 25, 40)
-LEFT = 0.0018
-"""Part of the set point that may be left to settle at most, to become stable. As volume and time constant are taken
-larger than they are, what is truly left is then below 0.1 points (chosen on random benches)."""
+WINDOW_ROWS = (10, 15, 25, 40, 64)
+LEFT = 0.0013
+"""Part of the set point that may be left to settle by the longest time constant, to become stable. So chosen that of
+200 cc that give 0.2 W/K to the walls no more than 0.1 points is truly left; of all others it is less."""
 SUPPLY_PER_S = 0.003
 """Slope of the supply that counts as settled, parts of the set point a second."""
 LEAVE = 2.0

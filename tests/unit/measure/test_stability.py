@@ -39,14 +39,14 @@ def loss_pct(window: StableWindow) -> float:
 @pytest.mark.parametrize("volume_cc", [50.0, 100.0])
 @pytest.mark.parametrize("loss", [2.0, 10.0, 40.0])
 def test_a_filled_cylinder_is_told_soon_and_right(bench, instrument, loss, volume_cc, wall_w_k) -> None:
-    """Settled: within 0.1 psi of the end. Told within a second after it, off by less than 0.1 points, and once."""
+    """Settled: within 0.1 psi of the end. Told within 1.4 s after it, off by less than 0.1 points, and once."""
     leak = bench.leak_m2(loss)
     supply, cylinder = bench.run(9.0, lambda t: leak, volume_cc=volume_cc, wall_w_k=wall_w_k)
     settled_s = np.flatnonzero(np.abs(cylinder - cylinder[-1]) > 0.1)[-1] * 0.001
     empty = np.zeros(2000)
     pressures = bench.ticks(np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((empty, cylinder)))
     stable, told = judge(instrument, pressures)
-    assert -0.05 < told[0].t_s - 2 - settled_s < 1.0
+    assert -0.05 < told[0].t_s - 2 - settled_s < 1.4
     assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.1)
     assert len(told) == 1 and stable[-1]
     moving = np.abs(pressures.cylinder_gauge_pa / PSI - cylinder[-1]) > 0.5
@@ -63,7 +63,7 @@ def test_the_creep_of_a_large_cylinder_without_heat_is_waited_for(bench, instrum
     pressures = bench.ticks(*signal, noise_psi=noise_psi)
     stable, told = judge(instrument, pressures)
     left_psi = np.abs(np.interp(pressures.t_s, np.arange(27_000) * 0.001, signal[1]) - cylinder[-1])
-    assert left_psi[stable].max() < 0.14
+    assert left_psi[stable].max() < 0.105
     assert told[0].t_s - 2 < np.flatnonzero(left_psi > 0.05)[-1] * 0.05
 
 
@@ -148,11 +148,11 @@ def test_a_supply_that_sinks_is_not_stable_where_the_cylinder_follows_at_once(be
 
 def test_noise_does_not_pass_where_the_longest_time_constant_is_short() -> None:
     """In a long window the first tick alone would say what is left, and would say: nothing."""
-    t, rng = np.arange(40) * 0.05, np.random.default_rng(4)
+    t, rng = np.arange(64) * 0.05, np.random.default_rng(4)
     for _ in range(20):
-        cylinder = 90 + 1.0 * rng.standard_normal(40)
-        joined = np.stack((t, np.full(40, 100.0), cylinder, cylinder, np.zeros(40)))
-        fit = best_fit(joined, np.array([39]), np.array([-np.inf]), np.array([0.1]), floor_pa=0.0, set_point_pa=100.0)
+        cylinder = 90 + 1.5 * rng.standard_normal(64)
+        joined = np.stack((t, np.full(64, 100.0), cylinder, cylinder, np.zeros(64)))
+        fit = best_fit(joined, np.array([63]), np.array([-np.inf]), np.array([0.1]), floor_pa=0.0, set_point_pa=100.0)
         assert fit.excess[0] > 1
 
 
@@ -182,10 +182,10 @@ def test_a_stuck_coarse_converter_does_not_look_exact(bench, instrument) -> None
     _, naive = judge(instrument, pressures)
     _, told = judge(instrument, pressures, resolution_pa=count_psi * PSI)
     assert naive[0].u_cylinder_pa < 1e-6 and naive[0].n == WINDOW_ROWS[0]
-    assert told[0].n == WINDOW_ROWS[-1]
+    assert told[0].n >= WINDOW_ROWS[-2]
     assert told[0].u_cylinder_pa == pytest.approx(count_psi * PSI / np.sqrt(12), rel=1e-9)
-    twice = bench.flat(8, noise_psi=0.0, count_psi=2 * count_psi)
-    assert not judge(instrument, twice, resolution_pa=2 * count_psi * PSI)[1]
+    coarser = bench.flat(8, noise_psi=0.0, count_psi=4 * count_psi)
+    assert not judge(instrument, coarser, resolution_pa=4 * count_psi * PSI)[1]
 
 
 def test_oversampled_noise_does_not_look_averaged(bench) -> None:
@@ -214,7 +214,7 @@ def test_told_again_when_it_creeps_away(bench, instrument) -> None:
     n = 60_000
     _, told = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.033 * np.arange(n) * 0.001))
     assert 5 <= len(told) <= 7
-    assert np.diff([loss_pct(w) for w in told]).min() > 0.28
+    assert np.diff([loss_pct(w) for w in told]).min() > 0.27
 
 
 def test_told_again_after_an_interruption_but_not_after_a_spike(bench, instrument) -> None:
@@ -229,7 +229,7 @@ def test_told_again_after_an_interruption_but_not_after_a_spike(bench, instrumen
 
 
 def test_what_follows_a_tap_is_told_from_windows_after_it(bench, instrument) -> None:
-    flat, tap = bench.flat(8), Tap(0, t_s=4.0225, onset_s=3.7, depth_pa=1e4, recovery_s=0.3)
+    flat, tap = bench.flat(8, noise_psi=0.005), Tap(0, t_s=4.0225, onset_s=3.7, depth_pa=1e4, recovery_s=0.3)
     stable, told = StabilityMonitor(instrument).feed(flat, np.ones(160, np.bool_), [tap])
     assert stable[79] and not stable[80 : 80 + WINDOW_ROWS[0] - 1].any() and stable[80 + WINDOW_ROWS[0]]
     assert len(told) == 2 and told[1].t_s - told[1].window_s >= tap.t_s
@@ -265,13 +265,13 @@ def test_a_few_spikes_are_taken_out_and_many_are_not_trusted(bench, instrument, 
 
 
 def test_a_long_window_does_not_hide_what_a_short_one_shows() -> None:
-    t = np.arange(40) * 0.05
-    cylinder = 90 + 0.01 * np.sin(np.arange(40)) + 0.4 * np.maximum(t - t[-WINDOW_ROWS[0]], 0)
-    joined = np.stack((t, np.full(40, 100.0), cylinder, cylinder, np.zeros(40)))
-    fit = best_fit(joined, np.array([39]), np.array([-np.inf]), np.array([2.0]), floor_pa=0.0, set_point_pa=100.0)
+    t = np.arange(64) * 0.05
+    cylinder = 90 + 0.01 * np.sin(np.arange(64)) + 0.4 * np.maximum(t - t[-WINDOW_ROWS[0]], 0)
+    joined = np.stack((t, np.full(64, 100.0), cylinder, cylinder, np.zeros(64)))
+    fit = best_fit(joined, np.array([63]), np.array([-np.inf]), np.array([2.0]), floor_pa=0.0, set_point_pa=100.0)
     decay = np.exp((t[-1] - t) / 2.0)
     left, u_left, _, _ = line_fit(decay, cylinder)
-    assert abs(left) + 2 * u_left < 0.8 * 0.14 * fit.excess[0]
+    assert abs(left) + 2 * u_left < 0.8 * 0.13 * fit.excess[0]
     assert fit.excess[0] > 1
 
 
