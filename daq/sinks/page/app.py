@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
-from urllib.parse import unquote
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -23,6 +23,8 @@ from daq.sinks.page.documents import Books, Document, policy_of, shell
 from daq.sinks.page.guard import MOST_BYTES, Guard, is_same
 from daq.sinks.page.hub import Hub, message
 from daq.sinks.page.settings import PageSettings
+
+_log = logging.getLogger(__name__)
 
 MOST_PAGES = 32
 A_YEAR_S = 365 * 86_400
@@ -105,7 +107,7 @@ class _Paths:
         return Response(folder.joinpath(name).read_bytes(), media_type="application/json")
 
     async def book(self, request: Request) -> Response:
-        path = unquote(request.path_params["path"])
+        path = request.path_params["path"]
         document = await asyncio.to_thread(self._books.page, path)
         return _not_there() if document is None else self._shown(document, path.partition("/")[0])
 
@@ -133,10 +135,11 @@ def _not_there() -> Response:
 
 
 async def _told(request: Request, error: Exception) -> Response:
-    """What we raise on purpose is written for a person; what was seen stays in the log of the bench."""
-    assert isinstance(error, BoretightError)
-    status = 404 if isinstance(error, UsageError) else 500
-    return PlainTextResponse(" ".join(filter(None, (error.what, error.todo))), status)
+    """What there is not is answered as such; what went wrong is for the terminal, which names paths and causes."""
+    if isinstance(error, UsageError):
+        return PlainTextResponse("There is nothing of that name here.", 404)
+    _log.warning("page %s: %s", request.url.path, error)
+    return PlainTextResponse("The bench cannot show this now; its terminal says why.", 500)
 
 
 async def _plain(request: Request, error: Exception) -> Response:

@@ -156,7 +156,7 @@ def test_a_fault_inside_tells_nothing_of_it() -> None:
 
 def test_what_there_is_not_is_told_without_what_was_seen() -> None:
     answer = client().get("/gone")
-    assert answer.status_code == 404 and "No such test" in answer.text and "/home" not in answer.text
+    assert answer.status_code == 404 and "somebody" not in answer.text
 
 
 @pytest.mark.parametrize("path", ["/assets/../sink.py", "/assets/%2e%2e%2fsink.py", "/schemas/..%2f..%2fconfig.py"])

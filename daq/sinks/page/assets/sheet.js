@@ -7,6 +7,8 @@ export function showSheet(sheet) {
   say("engine", sheet.engine);
   say("limits", sheet.limits);
   by("rows").replaceChildren(...sheet.rows.map(line));
+  by("report").href = `/tests/${encodeURIComponent(sheet.test)}`;
+  by("report").hidden = !sheet.rows.some((row) => row.state === "done");
   const cautions = by("cautions");
   cautions.hidden = !sheet.cautions.length;
   cautions.querySelector("ul").replaceChildren(...sheet.cautions.map((text) => element("li", text)));

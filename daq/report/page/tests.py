@@ -1,0 +1,71 @@
+"""The tests that are stored, the newest first, and the report of each: the same as `boretight report` makes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from daq.report.engine.judged import judged
+from daq.report.page.markup import Link, paragraph, table
+from daq.report.test_record import load_test
+from daq.sinks.page import Document
+from daq.sinks.store import open_readonly
+from daq.sinks.store.connection import database_errors
+from daq.units import PressureUnit
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+MOST = 200
+_TESTS = """
+    SELECT name, engine, started_utc, ended_utc, complete, json_extract(plan, '$.temperature') AS heat,
+        (SELECT count(DISTINCT cylinder) FROM cylinder_result
+            WHERE test_id = test.id AND withdrawn_utc IS NULL) AS cylinders
+    FROM test ORDER BY id DESC LIMIT ?
+"""
+
+
+@contextmanager
+def stored(path: Path) -> Iterator[Database]:
+    database = open_readonly(path)
+    try:
+        with database_errors(path, "read"):
+            yield database
+    finally:
+        database.close()
+
+
+def tests_page(path: Path) -> Document:
+    with stored(path) as database:
+        rows = [_line(row) for row in database.query(_TESTS, [MOST])]
+    if not rows:
+        return Document("Tests", paragraph("No test is stored yet."))
+    columns = ("Test", "Engine", "Started (UTC)", "State", "Cylinders", "Engine was", "Report")
+    return Document("Tests", table("Tests, the newest first", columns, rows))
+
+
+def _line(row: dict[str, Any]) -> tuple[str | Link | tuple[Link, ...], ...]:
+    name, engine = row["name"], row["engine"]
+    state = "open" if row["ended_utc"] is None else "done" if row["complete"] else "incomplete"
+    report = (Link("page", ("tests", name)), Link("PDF", ("tests", name, "report.pdf")))
+    started = row["started_utc"][:16].replace("T", " ")
+    heat = row["heat"] or "unknown"
+    return name, Link(engine, ("history", engine)), started, state, str(row["cylinders"]), heat, report
+
+
+def report_page(path: Path, test: str, unit: PressureUnit, as_pdf: bool) -> Document:
+    """UsageError for a test that there is not. The heavy modules are imported for who asks for them."""
+    from daq.report.engine.html import html
+    from daq.report.engine.page import document
+    from daq.report.traces import traces
+
+    with stored(path) as database:
+        record = load_test(database, test, path)
+        made = document(judged(record), traces(database, record), unit)
+    if as_pdf:
+        from daq.report.engine.pdf import pdf
+
+        return Document(test, data=pdf(made), media_type="application/pdf")
+    return Document(test, html(made), whole=True)
