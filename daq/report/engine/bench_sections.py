@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -22,7 +23,7 @@ from daq.report.traces import Trace
 from daq.units import G_PER_KG, M_PER_INCH, MM2_PER_M2, ZERO_CELSIUS_K, PressureUnit
 
 _KM_PER_MILE = 1.609344
-_L_MIN_PER_M3_S = 60e3
+_TWO_SIDED = 1.959963984540054
 
 
 # ---- engine and conditions
@@ -172,22 +173,36 @@ def _budget(reading: StableReading, unit: PressureUnit) -> Iterator[Paragraph | 
 # ---- figures, cautions, what was taken back
 
 
-def comparable(test: Judged) -> Iterator[Section]:
-    columns = (words.CYLINDER, words.AREA_RATIO, words.LEAK_AREA, words.DIAMETER, words.FLOW, words.FLOW_ANR)
-    rows = tuple(_figures(done) for done in test.counting.values())
-    if rows:
-        table = Table((*columns, words.REFERENCE_LOSS), rows)
-        yield Section(words.COMPARE, (table, Paragraph(words.COMPARE_NOTE, Tone.SMALL)))
+@dataclass(frozen=True, slots=True)
+class _Measure:
+    """How small lengths and flows are shown: metric, or as those do who read pressures in psi."""
+
+    name: str
+    m: float
+    decimals: int
+    m3_s: float
 
 
-def _figures(done: CylinderDone) -> tuple[Cell, ...]:
+_METRIC = _Measure("mm", 1e-3, 2, 1e-3 / 60)
+_US = _Measure("in", M_PER_INCH, 3, (12 * M_PER_INCH) ** 3 / 60)
+
+
+def comparable(test: Judged, unit: PressureUnit) -> Iterator[Section]:
+    measure = _US if unit is PressureUnit.PSI else _METRIC
+    flow, hole = words.FLOW_ANR[measure.name], words.DIAMETER[measure.name]
+    columns = (words.CYLINDER, words.AREA_RATIO, words.LEAK_AREA, hole, words.FLOW, flow, words.REFERENCE_LOSS)
+    if rows := tuple(_figures(done, measure) for done in test.counting.values()):
+        yield Section(words.COMPARE, (Table(columns, rows), Paragraph(words.COMPARE_NOTE, Tone.SMALL)))
+
+
+def _figures(done: CylinderDone, measure: _Measure) -> tuple[Cell, ...]:
     reading = done.after_tap or done.as_found
     values = (
         _with_u(reading.area_ratio, reading.u_area_ratio, 3),
         _with_u(reading.leak_area_m2 * MM2_PER_M2, reading.u_leak_area_m2 * MM2_PER_M2, 3),
-        f"{reading.leak_diameter_m * 1e3:.2f}",
+        f"{reading.leak_diameter_m / measure.m:.{measure.decimals}f}",
         _with_u(reading.flow_kg_s * G_PER_KG, reading.u_flow_kg_s * G_PER_KG, 3),
-        f"{reading.flow_anr_m3_s * _L_MIN_PER_M3_S:.1f}",
+        f"{reading.flow_anr_m3_s / measure.m3_s:.{measure.decimals}f}",
         _with_u(reading.reference_loss_pct, reading.u_reference_loss_pct, 1),
     )
     return (Cell(str(done.cylinder)), *(Cell(value, number=True) for value in values))
@@ -197,7 +212,7 @@ def _with_u(value: float, u: float, decimals: int) -> str:
     """With the half-width of the 95 % interval, where there is one."""
     if math.isnan(value):
         return words.NOT_KNOWN
-    return f"{value:.{decimals}f}" + ("" if math.isnan(u) else f" ±{1.96 * u:.{decimals}f}")
+    return f"{value:.{decimals}f}" + ("" if math.isnan(u) else f" ±{_TWO_SIDED * u:.{decimals}f}")
 
 
 def cautions(record: TestRecord) -> Section:

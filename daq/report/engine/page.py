@@ -55,7 +55,7 @@ def document(test: Judged, traces: Sequence[Trace], unit: PressureUnit) -> Docum
         bench.calibration(test, unit),
         bench.courses(traces, unit),
         bench.uncertainty(test, unit),
-        *bench.comparable(test),
+        *bench.comparable(test, unit),
         bench.cautions(record),
         Section(words.CANNOT_JUDGE, (Items(record.profile.cannot_judge),)),
         bench.taken_back(record),

@@ -20,12 +20,12 @@ PIXELS_PER_INCH = 200.0
 
 
 def pdf(document: Document, paper: str = "a4") -> bytes:
-    """`paper`: a key of `PAPERS`. Dated by the document alone: the same one gives the same bytes."""
+    """`paper`: a key of `PAPERS`. It carries no date but those in its text: the same document gives the same bytes."""
     import typst
 
     content = {**_plain(document), "scale": scale(), "paper": PAPERS[paper]}
     template = files("daq.report.engine").joinpath("report.typ").read_bytes()
-    made: bytes = typst.compile(template, sys_inputs={"document": json.dumps(content)}, timestamp=0)
+    made: bytes = typst.compile(template, sys_inputs={"document": json.dumps(content)})
     return made
 
 

@@ -117,7 +117,7 @@ PAIRED = "{id}, on {day}, {age} before the test; {offset} and {gain:+.3f} % take
 NOT_PAIRED = "never: the two channels were not brought together at zero flow, which costs most of the uncertainty"
 JETS = "{id}, by known jets on {day}, {age} before the test"
 NO_JETS = "not calibrated: a discharge coefficient of {cd:.2f} ±{u:.2f} is assumed; the loss does not depend on it"
-AGES = (("{n} minutes", 60.0), ("{n} hours", 3600.0), ("{n} days", 86_400.0))
+AGES = (("{n} minutes", 60.0), ("{n} hours", 3600.0), ("{n} days", 86_400.0), ("{n} years", 31_557_600.0))
 AFTERWARDS = "after the test, in fact {age}; not"
 
 # ---- traces
@@ -142,7 +142,7 @@ PLAIN_UNCERTAINTY = (
 )
 WITHOUT_PAIRING = (
     "The channels were not paired. Pairing them at zero flow takes a minute, with the outlet blocked, and makes this "
-    "several times smaller: `boretight calibrate pairing`."
+    "several times smaller: “boretight calibrate pairing”."
 )
 BUDGET_OF = "What it is made of, at cylinder {cylinder} {phase}:"
 COMPONENT, STANDARD, POINTS, PART = "Component", "Standard u", "Points of loss", "Part"
@@ -153,11 +153,12 @@ NO_UNCERTAINTY = "These readings carry no budget."
 
 COMPARE = "Figures that compare with other testers"
 COMPARE_NOTE = (
-    "Percent from testers with different restrictors do not compare; these do. Of what counts of each cylinder. "
-    "Reference loss is what a restrictor of 0.040 in would read at 80 psi (AC 43.13-1B)."
+    "Percent from testers with different restrictors do not compare; these do. Of what counts of each cylinder. A hole "
+    "of this width, with a smooth edge, leaks as much. Reference loss is what a restrictor of 0.040 in would read at "
+    "80 psi (AC 43.13-1B)."
 )
-AREA_RATIO, LEAK_AREA, DIAMETER = "Area ratio k", "Leak, mm²", "Like a hole of, mm"
-FLOW, FLOW_ANR, REFERENCE_LOSS = "Flow, g/s", "Flow, L/min ANR", "Reference loss, %"
+AREA_RATIO, LEAK_AREA, FLOW, REFERENCE_LOSS = "Area ratio k", "Leak, mm²", "Flow, g/s", "Reference loss, %"
+DIAMETER, FLOW_ANR = {"mm": "Hole of, mm", "in": "Hole of, in"}, {"mm": "Flow, L/min ANR", "in": "Flow, ft³/min ANR"}
 
 # ---- cautions and limits of the method
 
@@ -187,7 +188,7 @@ FORMULAS = (
         "choked flow: what the leak passes, the restrictor passes. Leak area = k × {area:.4f} mm², the effective "
         "area of the restrictor ({cd:.3f} of a bore of {bore})."
     ),
-    "Flow in L/min is at 100 kPa, 20 °C, 65 % humidity (ISO 8778, ANR). 1 psi = 6.894757 kPa.",
+    "Flow by volume is at 100 kPa, 20 °C, 65 % humidity (ISO 8778, ANR). 1 psi = 6.894757 kPa, 1 in = 25.4 mm.",
     "Limits are stated for their own restrictor and supply, and carried to this one by the area of the leak: {limits}.",
     (
         "Uncertainty by JCGM 100 (GUM), verdicts by JCGM 106: a word is given where its chance is 95 % or more. "

@@ -38,7 +38,7 @@ from daq.report.engine.judged import Judged, judged
 from daq.report.test_record import LAST, TestRecord, load_test
 from daq.sinks.store import Boot, Store, open_readonly
 from tests.suites.deliveries import UTC_OFFSET_S, delivery
-from tests.unit.procedure.judged import PAIRED, PSI, reading
+from tests.unit.procedure.judged import PAIRED, PSI, SET_PA, reading
 
 FOUR = {"name": "invented four", "firing_order": "1-3-4-2", "layout": "inline", "bore": "86 mm", "stroke": "86 mm"}
 BOARD = Board(LineFormat.FRAMED, 16)
@@ -80,11 +80,13 @@ class Scene:
     def path(self) -> Path:
         return self.folder / "bench.db"
 
-    def cylinder(self, number: int, loss_pct: float, after_pct: float | None = None, attempt: int = 1) -> CylinderDone:
-        """As found, and after one tap where there is an `after_pct`; then vented."""
+    def cylinder(
+        self, number: int, loss_pct: float, after_pct: float | None = None, attempt: int = 1, supply_pa: float = SET_PA
+    ) -> CylinderDone:
+        """As found at this supply, and after one tap where there is an `after_pct`; then vented."""
         start_s = self.clock_s
         self.clock_s += EACH_S
-        found = self._captured(number, loss_pct, start_s + AS_FOUND_S, "as-found", attempt)
+        found = self._captured(number, loss_pct, start_s + AS_FOUND_S, "as-found", attempt, supply_pa)
         self.events += [AirChange(1, start_s, AirState.ON, 0.0), found]
         after = None
         if after_pct is not None:
@@ -100,8 +102,10 @@ class Scene:
         self.events.append(self._captured(number, loss_pct, self.clock_s + AS_FOUND_S, "as-found", attempt))
         self.clock_s += EACH_S
 
-    def _captured(self, number: int, loss_pct: float, t_s: float, phase: str, attempt: int) -> StableReading:
-        found = reading(loss_pct, self.calibration)
+    def _captured(
+        self, number: int, loss_pct: float, t_s: float, phase: str, attempt: int, supply_pa: float = SET_PA
+    ) -> StableReading:
+        found = reading(loss_pct, self.calibration, supply_pa)
         return replace(found, t_s=t_s, cylinder=number, phase=phase, attempt=attempt)
 
     def withdraw(self, number: int, attempt: int, reason: str) -> None:

@@ -19,6 +19,7 @@ from daq.procedure.cautions import before_air
 from daq.procedure.verdict import Verdict
 from daq.records import Place, Strength
 from daq.report.engine import wording as words
+from daq.report.engine.bench_sections import age
 from daq.report.engine.document import Document, Mark
 from daq.report.engine.drawing import seal
 from daq.report.engine.figures import as_csv, as_json
@@ -28,7 +29,7 @@ from daq.report.engine.pdf import pdf, png
 from daq.report.traces import traces
 from daq.sinks.store import open_readonly
 from daq.units import PressureUnit
-from tests.unit.procedure.judged import UNPAIRED
+from tests.unit.procedure.judged import PSI, UNPAIRED
 from tests.unit.report.engine_scenes import FOUR, Scene, shapes, sound_four
 
 HOSTILE = '<script>alert("x")</script> & \'"> #let x = 1 $y$ *z* @here'
@@ -194,9 +195,15 @@ def test_cautions_stand_there_with_who_acknowledged_them(tmp_path: Path) -> None
 def test_what_it_was_read_with_says_age_and_what_was_not_done(tmp_path: Path) -> None:
     paired, unpaired = tmp_path / "a", tmp_path / "b"
     text = Words(page_of(_one(paired))).text
-    assert "Pairing paired, on 1970-01-01" in text and "days before the test" in text
+    assert "Pairing paired, on 1970-01-01" in text and "56 years before the test" in text
     text = Words(page_of(_one(unpaired, calibration=UNPAIRED))).text
     assert words.NOT_PAIRED in text and words.WITHOUT_PAIRING in text
+
+
+def test_an_age_is_in_the_greatest_unit_that_there_are_two_of() -> None:
+    assert [age(s) for s in (90.0, 7199.0, 7200.0, 172_800.0, 63_115_200.0)] == [
+        "1 minutes", "119 minutes", "2 hours", "2 days", "2 years",
+    ]  # fmt: skip
 
 
 def _one(folder: Path, **more: object) -> Scene:
@@ -214,10 +221,31 @@ def test_pressures_are_in_the_unit_asked_for(tmp_path: Path, unit: PressureUnit,
     assert "1.016 mm (0.040 in)" in text and "86 mm (3.386 in)" in text
 
 
+def test_figures_that_compare_are_metric_or_of_the_inch(tmp_path: Path) -> None:
+    scene = sound_four(tmp_path).write()
+    reading = scene.judged().counting[1].as_found
+    inch, metric = (Words(page_of(scene, unit=unit)).text for unit in (PressureUnit.PSI, PressureUnit.BAR))
+    hole_m, flow_m3_s = reading.leak_diameter_m, reading.flow_anr_m3_s
+    assert "Hole of, in" in inch and f" {hole_m / 0.0254:.3f} " in inch and f" {flow_m3_s * 2118.88:.3f} " in inch
+    assert "Hole of, mm" in metric and f" {hole_m * 1e3:.2f} " in metric and f" {flow_m3_s * 60e3:.2f} " in metric
+
+
 def test_a_bench_that_is_not_what_the_profile_asks_for_is_told(tmp_path: Path) -> None:
     scene = Scene(tmp_path, {**FOUR, "set_point": "80 psi"})
     scene.cylinder(1, 5.0)
     assert "The profile asks for 80.0 psi" in Words(page_of(scene.write())).text
+
+
+def test_a_cylinder_read_at_another_supply_is_converted_and_says_so(tmp_path: Path) -> None:
+    scene = Scene(tmp_path)
+    scene.cylinder(1, 5.0)
+    done = scene.cylinder(3, 20.0, supply_pa=80 * PSI)
+    row = as_json(scene.write().judged())["cylinders"][2]
+    expected = 20.0 * (1 + 14.696 / 100) / (1 + 14.696 / 80)  # the loss carried, p.s.i. and one atmosphere
+    assert row["as_found_loss_at_set_pct"] == pytest.approx(expected, rel=1e-4)
+    assert row["as_found_expanded_u_loss_pct"] == pytest.approx(done.as_found.expanded_u_loss_pct * expected / 20)
+    text = Words(page_of(scene)).text
+    assert f"{expected:.2f} ±" in text and "Cylinder 3 was read at another supply" in text
 
 
 def test_limits_are_chosen_and_carried(tmp_path: Path) -> None:

@@ -67,9 +67,9 @@ def test_the_newest_reading_of_each_test_makes_the_course(tmp_path: Path) -> Non
 
 def test_what_was_taken_back_is_not_in_the_history(tmp_path: Path) -> None:
     scene = Scene(tmp_path)
-    scene.cylinder(1, 40.0)
-    scene.withdraw(1, 1, "loose")
-    scene.cylinder(1, 5.0, attempt=2)
+    scene.cylinder(1, 5.0)
+    scene.cylinder(1, 40.0, attempt=2)
+    scene.withdraw(1, 2, "loose")
     (point,) = history(stored(scene)).courses[1].points
     assert point.value == pytest.approx(k_of(5.0), rel=1e-3)
 
