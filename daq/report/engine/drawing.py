@@ -100,4 +100,5 @@ def scale(width: float = 720, height: float = 12) -> str:
     for n in range(steps + 1):
         long = height if n % 10 == 0 else height * 0.62 if n % 5 == 0 else height * 0.36
         parts.append(line(n * width / steps, 0, n * width / steps, long, INK, 0.8))
-    return svg(width, height, "", parts).replace('role="img" aria-label=""', 'aria-hidden="true"')
+    drawn = svg(width, height, "", parts)
+    return drawn.replace('role="img" aria-label=""', 'aria-hidden="true" preserveAspectRatio="none"')
