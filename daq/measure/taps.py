@@ -24,7 +24,7 @@ _NOISE_LIMIT = 7.0
 _LEAST_COUNTS = 4.0
 _BACK = 0.9  # of the depth: recovered
 _HALF_BACK, _FLAT_S = 0.5, 0.5  # of the depth, and how long at rest: recovered to a new, lower level
-_SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.15  # of the depth: how far up, then how far down again
+_SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.05  # of the depth: how far up, then how far down again
 _MEAN_SHARE, _SUM_SHARE = 0.25, 0.4
 """Of the depth, what must show in the mean of some tick, and in all means together. A cylinder can only be filled
 through the restrictor: the smallest tight one (30 cc) takes some 20 ms for it, beside the blow itself, so no mean hides

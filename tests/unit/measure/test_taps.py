@@ -207,3 +207,11 @@ def test_a_fall_that_rests_at_its_lowest_is_one_tap_from_its_first_tick(bench, i
     (tap,) = detect(instrument, pressures)
     assert tap.onset_s == pressures.t_s[80] and tap.t_s == pressures.t_s[84]
     assert tap.depth_pa / 6894.76 == pytest.approx(27.0, abs=0.1)
+
+
+def test_a_faint_tap_while_a_deep_one_still_recovers_is_found(bench, instrument) -> None:
+    """How deep the first was says nothing about the second; only the noise does."""
+    leak = tapped(bench.leak_m2(10), (4.0, 0.03, 20e-6), (4.6, 0.005, 6e-6))
+    found = detect(instrument, bench.ticks(*bench.run(9.0, leak, start_psi=90.0, volume_cc=120.0)))
+    assert [tap.onset_s for tap in found] == [pytest.approx(4.0, abs=0.06), pytest.approx(4.6, abs=0.06)]
+    assert found[1].depth_pa < 0.15 * found[0].depth_pa
