@@ -12,8 +12,9 @@ from simulator.units import MM2, PSI
 from tests.benchmarks.truth.dice import Dice
 
 Table = dict[str, Any]
-AIR_ON_S, VENT_S = 0.6, 0.8
-"""The cylinder is on the hose from the first moment; what is seen of the vent is the fall."""
+AIR_ON_S, VENT_S = 0.6, 2.0
+"""The cylinder is on the hose from the first moment; of the vent the fall is seen, and a rest long enough to take it
+for a fault."""
 WITH_TAPS, WITH_OTHERS = 0.75, 0.15
 """Share of benches with taps, and with things that are no taps; on the rest nothing happens."""
 NO_EFFECT, HELPED = 0.4, 0.4
