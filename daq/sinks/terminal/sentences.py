@@ -161,7 +161,8 @@ def _link(event: LinkChange, unit: PressureUnit) -> str:
     if not event.up or event.board is None:
         return "Line closed" if event.reason == "stopped" else f"Line lost: {event.reason}"
     who = " ".join(part for part in (event.board.maker, event.board.model, event.board.serial) if part)
-    return f"Board on the line: {who} ({event.board.bits} bit)" + (f". {event.reason}" if event.reason else "")
+    bits = f" ({event.board.bits} bit)" if event.board.bits else ""
+    return f"Board on the line: {who}{bits}" + (f". {event.reason}" if event.reason else "")
 
 
 @_say.register
