@@ -45,11 +45,12 @@ class CreepMonitor:
         self._fill, self._filling = _NONE_SEEN, False
 
     def feed(self, pressures: Pressures) -> Floats:
-        """Seconds, shape (n,); NaN where a pressure is unknown."""
+        """Seconds, shape (n,); NaN where a pressure is unknown or below vacuum."""
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         set_point_pa, atmosphere_pa = self._instrument.set_point_pa, self._instrument.atmosphere_pa
-        supply_pa, cylinder_pa = pressures.supply_gauge_pa + atmosphere_pa, pressures.cylinder_gauge_pa + atmosphere_pa
+        gauge_pa = np.stack((pressures.supply_gauge_pa, pressures.cylinder_gauge_pa))
+        supply_pa, cylinder_pa = np.where(gauge_pa > -atmosphere_pa, gauge_pa + atmosphere_pa, np.nan)
         joined = self._before.feed(pressures.t_s, cylinder_pa, self._flow(supply_pa, cylinder_pa))
         more_pa = _PAIRING * set_point_pa
         about_pa = np.minimum(cylinder_pa, supply_pa - more_pa)

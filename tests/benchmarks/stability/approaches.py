@@ -93,7 +93,7 @@ def by_ratio(factors: tuple[float, float, float]) -> Callable[[Clean, float], Bo
 WARM_UP_S = 0.5
 """As long as the shortest window of the others."""
 APPROACHES: dict[str, tuple[Callable[[Clean, float], Bools], tuple[float, ...]]] = {
-    "what is left": (by_remainder, (0.0012, 0.0015, 0.0018, 0.002, 0.0025, 0.003)),
+    "what is left": (by_remainder, (0.001, 0.0013, 0.0015, 0.0018, 0.002, 0.0025, 0.003)),
     "slope": (by_slope, (0.0005, 0.0007, 0.001, 0.0015, 0.002, 0.003)),
     "ratio 0.2 0.1 0.1": (by_ratio(COMMON), (0.7, 1.0, 1.5, 2.0, 3.0, 5.0)),
     "ratio 0.3 0.3 0.3": (by_ratio(FAST), (0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0)),

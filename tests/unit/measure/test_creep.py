@@ -99,3 +99,11 @@ def test_noise_is_no_fill(bench, instrument) -> None:
     calm.cylinder_gauge_pa[600:] += PSI
     noisy = CreepMonitor(instrument).feed(calm)
     assert np.median(noisy[-300:]) > 0.9 * np.median(told[-300:])
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_sensor_that_reads_below_vacuum_tells_nothing(bench, instrument) -> None:
+    broken = bench.flat(4)
+    broken.supply_gauge_pa[20:30], broken.cylinder_gauge_pa[40:50] = -ATMOSPHERE, -2 * ATMOSPHERE
+    unknown = np.isnan(CreepMonitor(instrument).feed(broken))
+    assert unknown[20:30].all() and unknown[40:50].all() and unknown.sum() == 20
