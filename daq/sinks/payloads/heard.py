@@ -151,7 +151,7 @@ _MORE: dict[str, Callable[[Message], dict[str, Any]]] = {
 }
 
 
-def _made(record: type[Any], message: Message, more: Message) -> Any:
+def _made(record: Any, message: Message, more: Message) -> Any:
     given = {**message, "t_s": message["mono_s"], **more}
     values = {each.name: _value(each, given.get(each.name)) for each in fields(record) if _is_told(each, given)}
     return _adapter(record).validate_python(values)
