@@ -89,7 +89,7 @@ def test_every_format_holds_the_same_figures(replayed: Replayed) -> None:
     printed = replayed.run("report", *(word for name, path in paths.items() for word in (f"--{name}", path)))
     assert printed.split() == [str(path) for path in paths.values()]
     figures = json.loads(paths["json"].read_text(encoding="utf-8"))
-    page, paper = paths["html"].read_text(encoding="utf-8"), _text(paths["pdf"])
+    page, paper = " ".join(paths["html"].read_text(encoding="utf-8").split()), _text(paths["pdf"])
     assert figures["advice"] in page and figures["advice"] in paper
     for row, line in zip(figures["cylinders"], csv.DictReader(paths["csv"].open(encoding="utf-8")), strict=True):
         loss, u = row["as_found_loss_at_set_pct"], row["as_found_expanded_u_loss_pct"]

@@ -112,3 +112,8 @@ class Document:
     head: tuple[tuple[str, str], ...]
     sections: tuple[Section, ...]
     foot: str
+
+
+def unbroken(text: str) -> str:
+    """The same text, with a number kept on one line with its percent sign and its uncertainty."""
+    return text.replace(" %", "\u00a0%").replace(" ±", "\u00a0±")

@@ -6,7 +6,7 @@ Every text is escaped here and nowhere else; what is not is SVG of our own (`dra
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from html import escape
+from html import escape as _escape
 from importlib.resources import files
 
 from daq.report.engine.document import (
@@ -22,11 +22,16 @@ from daq.report.engine.document import (
     Section,
     Signatures,
     Table,
+    unbroken,
 )
 from daq.report.engine.drawing import scale, seal
 
 _SAFE = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 """What a browser may load: nothing."""
+
+
+def escape(text: str) -> str:
+    return _escape(unbroken(text))
 
 
 def html(document: Document) -> str:

@@ -11,7 +11,7 @@ from enum import StrEnum
 from importlib.resources import files
 from typing import Any
 
-from daq.report.engine.document import Chart, Document, Table
+from daq.report.engine.document import Chart, Document, Table, unbroken
 from daq.report.engine.drawing import scale, seal
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -40,6 +40,8 @@ def _plain(value: Any) -> Any:
     """Blocks as objects that name their kind; a mark becomes its drawing."""
     if isinstance(value, StrEnum):
         return value.value
+    if isinstance(value, str):
+        return value if value.startswith("<svg") else unbroken(value)
     if isinstance(value, tuple):
         return [_plain(each) for each in value]
     if not is_dataclass(value) or isinstance(value, type):

@@ -297,6 +297,11 @@ def test_the_chart_stands_losses_where_they_are(tmp_path: Path) -> None:
     assert rings[:4] == pytest.approx(expected, abs=0.2)
 
 
+def test_a_number_is_not_torn_from_its_percent_sign(tmp_path: Path) -> None:
+    page = page_of(sound_four(tmp_path).write())
+    assert "more than 99\u00a0% sure" in page and "5.00\u00a0±" in page
+
+
 def test_a_chance_is_never_rounded_up() -> None:
     assert [chance(p) for p in (0.99995, 0.9989, 0.5)] == ["> 99.9 %", "99.8 %", "50.0 %"]
 
