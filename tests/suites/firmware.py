@@ -14,7 +14,7 @@ BUILD = REFERENCE / "build"
 PACKAGES = {
     "make": "make", "gcc": "gcc", "clang": "clang", "avr-gcc": "gcc-avr avr-libc", "avr-objcopy": "binutils-avr",
 }  # fmt: skip
-INSTALL = f"sudo apt-get install {' '.join(PACKAGES.values())} libsimavr-dev libelf-dev"
+INSTALL = f"sudo apt-get install {' '.join(PACKAGES.values())} libclang-rt-dev libsimavr-dev libelf-dev"
 IDLE_STEP_US = 5000
 
 
