@@ -51,11 +51,12 @@ class CreepMonitor:
         set_point_pa, atmosphere_pa = self._instrument.set_point_pa, self._instrument.atmosphere_pa
         gauge_pa = np.stack((pressures.supply_gauge_pa, pressures.cylinder_gauge_pa))
         supply_pa, cylinder_pa = np.where(gauge_pa > -atmosphere_pa, gauge_pa + atmosphere_pa, np.nan)
-        joined = self._before.feed(pressures.t_s, cylinder_pa, self._flow(supply_pa, cylinder_pa))
         more_pa = _PAIRING * set_point_pa
         about_pa = np.minimum(cylinder_pa, supply_pa - more_pa)
-        flow = self._flow(supply_pa, about_pa + more_pa)
-        throttled = (self._flow(supply_pa, about_pa - more_pa) - flow) * cylinder_pa / (2 * more_pa)
+        at_pa = np.stack((cylinder_pa, about_pa + more_pa, about_pa - more_pa))
+        into, flow, most_flow = self._flow(supply_pa, at_pa)
+        throttled = (most_flow - flow) * cylinder_pa / (2 * more_pa)
+        joined = self._before.feed(pressures.t_s, cylinder_pa, into)
         empty = pressures.cylinder_gauge_pa < OFF_BELOW * set_point_pa
         at_rest, _ = self._rest.feed(pressures.t_s, empty, ~empty)
         volume_m3 = np.clip(self._volumes(joined, at_rest, flow / cylinder_pa), SMALLEST_M3, LARGEST_M3)

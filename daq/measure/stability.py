@@ -208,7 +208,8 @@ def hampel(joined: Floats, rows: int, least: float) -> tuple[Floats, Bools]:
 
 def best_fit(joined: Floats, ends: Ints, since_s: Floats, creep_s: Floats, floor_pa: float, set_point_pa: float) -> Fit:
     """Fits to the windows that end at columns `ends` and begin after `since_s`: for each end the shortest window that
-    is within what is allowed, or else the best. `creep_s` is the longest time constant at each end.
+    is within what is allowed, or else the best, where none is surely beyond `LEAVE`. `creep_s` is the longest time
+    constant at each end.
 
     `joined` has rows of time, both pressures, their ratio times the set point, and 1 where an outlier was taken out:
     two in a window are disturbances, more are something that happened. A long window is not believed where a shorter
@@ -227,7 +228,7 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, creep_s: Floats, floor
         better = (limit < best[0, left]) & whole & (window[0, :, 0] >= since_s[left])
         found[0] = limit
         best[:, left[better]] = found[:, better]
-        unsure = best[0, left] > 1.0
+        unsure = (best[0, left] > 1.0) & (shown <= LEAVE)
         left, shown = left[unsure], shown[unsure]
         if not len(left):
             break
