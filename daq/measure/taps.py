@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.measure.air import ON_ABOVE
+from daq.measure.air import FALL_S, OFF_BELOW, ON_ABOVE
 from daq.measure.trailing import Trailing
 from daq.records import Bools, Floats, Instrument, Pressures, Tap
 
@@ -73,10 +73,16 @@ class _Fall:
     rest_pa: float = -np.inf
     """The level that the recovery was last seen to pass, and when."""
     rest_s: float = 0.0
+    empty_since_s: float = np.inf
 
     @property
     def depth_pa(self) -> float:
         return self.from_pa - self.low_pa
+
+    def vented(self, row: _Row, empty_pa: float) -> bool:
+        """Empty for as long as no tap leaves a cylinder: what comes after that is new air."""
+        self.empty_since_s = min(self.empty_since_s, row.t_s) if row.mean_pa < empty_pa else np.inf
+        return row.t_s - self.empty_since_s >= FALL_S
 
     def follow(self, row: _Row) -> None:
         self.supply_low_pa = min(self.supply_low_pa, row.supply_pa)
@@ -159,7 +165,7 @@ class TapDetector:
         if fall is None:
             self._fall = self._onset(row, number)
             return []
-        if row.t_s - fall.onset_s > LONGEST_S:
+        if row.t_s - fall.onset_s > LONGEST_S or fall.vented(row, OFF_BELOW * self._set_point_pa):
             self._fall = None
             return []
         if fall.falls_again(row):

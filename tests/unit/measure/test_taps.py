@@ -215,3 +215,12 @@ def test_a_faint_tap_while_a_deep_one_still_recovers_is_found(bench, instrument)
     found = detect(instrument, bench.ticks(*bench.run(9.0, leak, start_psi=90.0, volume_cc=120.0)))
     assert [tap.onset_s for tap in found] == [pytest.approx(4.0, abs=0.06), pytest.approx(4.6, abs=0.06)]
     assert found[1].depth_pa < 0.15 * found[0].depth_pa
+
+
+@pytest.mark.parametrize("open_s", [1.7, 2.2])
+def test_a_line_that_was_vented_and_filled_again_at_once_is_no_tap(bench, instrument, open_s: float) -> None:
+    """Full again within the time that a tap may take; but no tap leaves a cylinder empty for so long."""
+    leak = tapped(bench.leak_m2(5), (4.0, open_s, 300e-6))
+    pressures = bench.ticks(*bench.run(10.0, leak, start_psi=95.0, volume_cc=50.0))
+    assert pressures.cylinder_gauge_pa[-1] > 0.9 * instrument.set_point_pa
+    assert not detect(instrument, pressures)
