@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import platform
 import time
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from daq.cli.output import print_json, print_table
 from daq.cli.report import stored
@@ -15,13 +17,38 @@ from daq.procedure.finding import words_of
 from daq.report.test_record import TestRecord, load_test
 from daq.sinks.event_json import plain
 from daq.sinks.store.connection import database_errors, open_for_writing
-from daq.sinks.store.late_findings import add_finding
+from daq.sinks.store.late_findings import add_finding, withdraw_finding
 from daq.sinks.store.lock import DatabaseLock
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
 
 
 def add(test: str, text: str, database: Path | None, config_path: Path | None, as_json: bool) -> None:
     """`text` as `daq.procedure.finding` reads it, with the cylinder. UsageError while the test is still running."""
     source, words = database or load(config_path).storage.database, words_of(text)
+    with _writing(source, test) as (writer, record):
+        finding = add_finding(writer, record.id, words, time.time())
+    if as_json:
+        print_json({"test": record.name, **plain(finding)})
+    else:
+        print(f"Added to test {record.name} as finding {finding.number}. `boretight report {record.name}` counts it.")
+
+
+def take_back(test: str, number: int, database: Path | None, config_path: Path | None, as_json: bool) -> None:
+    """UsageError while the test is still running, or if there is no such finding."""
+    source = database or load(config_path).storage.database
+    with _writing(source, test) as (writer, record):
+        withdrawn = withdraw_finding(writer, record.id, number, time.time())
+    if as_json:
+        print_json({"test": record.name, **plain(withdrawn)})
+    else:
+        print(f"Finding {number} of test {record.name} does not count any more; it stays listed.")
+
+
+@contextmanager
+def _writing(source: Path, test: str) -> Iterator[tuple[Database, TestRecord]]:
+    """The database to write to and the test, which no bench is in the middle of."""
     with stored(source) as reader:
         record = load_test(reader, test, source)
     with ExitStack() as stack:
@@ -29,12 +56,8 @@ def add(test: str, text: str, database: Path | None, config_path: Path | None, a
             stack.enter_context(_not_running(record, source))
         writer = open_for_writing(source)
         stack.callback(writer.close)
-        with database_errors(source, "write to"):
-            finding = add_finding(writer, record.id, words, time.time())
-    if as_json:
-        print_json({"test": record.name, **plain(finding)})
-    else:
-        print(f"Added to test {record.name} as finding {finding.number}. `boretight report {record.name}` counts it.")
+        stack.enter_context(database_errors(source, "write to"))
+        yield writer, record
 
 
 def _not_running(record: TestRecord, source: Path) -> DatabaseLock:

@@ -81,6 +81,20 @@ def finding_add(
     add(test, finding, database, config, json)
 
 
+@finding_app.command("take-back", epilog="Example: boretight finding take-back last 2")
+def finding_take_back(
+    test: TestArgument,
+    number: Annotated[int, typer.Argument(help="Its number, as `boretight finding list` shows it.")],
+    database: DatabaseOption = None,
+    config: ConfigOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Take a finding back: it stays listed, and does not count."""
+    from daq.cli.finding import take_back
+
+    take_back(test, number, database, config, json)
+
+
 @finding_app.command("list", epilog="Example: boretight finding list last")
 def finding_list(
     test: TestArgument = "last", database: DatabaseOption = None, config: ConfigOption = None, json: JsonOption = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -108,9 +109,20 @@ def test_a_finding_added_afterwards_counts_and_keeps_its_day(scene: Scene, confi
     assert [(each["number"], each["counts"]) for each in listed["findings"]] == [(1, True), (2, True)]
 
 
-def test_its_event_lies_on_the_clock_of_the_test(scene: Scene, config: Path) -> None:
-    from datetime import datetime
+def test_a_finding_taken_back_stays_listed_and_does_not_count(scene: Scene, config: Path) -> None:
+    run(scene, config, "finding", "add", "last", "2: exhaust")
+    run(scene, config, "finding", "add", "last", "2: intake")
+    assert "does not count" in run(scene, config, "finding", "take-back", "last", "1")
+    assert [each.place.value for each in scene.record().heard] == ["intake"]
+    assert "(taken back, does not count)" in run(scene, config, "finding", "list")
+    assert len(scene.rows("SELECT * FROM event WHERE kind = 'withdrawn'")) == 1
+    for number in ("1", "3"):
+        with pytest.raises(BoretightError, match=f"no finding {number} that counts"):
+            run(scene, config, "finding", "take-back", "last", number)
+    assert "finding 3" in run(scene, config, "finding", "add", "last", "2: exhaust")
 
+
+def test_its_event_lies_on_the_clock_of_the_test(scene: Scene, config: Path) -> None:
     run(scene, config, "finding", "add", "last", "2: exhaust")
     rows = scene.rows("SELECT t_s, t_utc, boot_id, segment FROM event WHERE kind IN ('test_started', 'finding')")
     started, added = rows

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
@@ -123,3 +124,20 @@ def test_attempts_that_do_not_count_have_no_trace_and_neither_has_what_has_no_sa
     scene.cylinder(3, 5.0)
     scene.pieces.pop()
     assert [(trace.cylinder, trace.attempt) for trace in traces_of(scene.write())] == [(1, 2)]
+
+
+def test_a_cylinder_that_was_vented_after_a_crash_is_shown_from_the_run_that_captured_it(tmp_path: Path) -> None:
+    scene = Scene(tmp_path)
+    done = scene.cylinder(1, 12.0)
+    scene.events.pop()
+    scene.write("boot-1")
+    database = sqlite3.connect(scene.path)
+    with database:
+        database.execute("UPDATE boot SET ended_utc = NULL")
+    database.close()
+    scene.pieces, scene.events = [], [replace(done, segment=4, t_s=3.0)]
+    scene.write("boot-2")
+    (attempt,) = scene.record().attempts
+    assert (attempt.reading_boot_id, attempt.boot_id) == (1, 2)
+    (trace,) = traces_of(scene)
+    assert trace.as_found_s == pytest.approx(AS_FOUND_S) and trace.t_s[-1] == pytest.approx(AS_FOUND_S + 2, abs=0.2)
