@@ -80,10 +80,10 @@ def _made(
 
             yield wanted.pdf, lambda: pdf(document, paper)
     if wanted.png:
-        from daq.report.engine.page import chart
+        from daq.report.engine.page import chart, headline
         from daq.report.engine.pdf import png
 
-        yield wanted.png, lambda: png(chart(test))
+        yield wanted.png, lambda: png(chart(test), *headline(test))
     if wanted.csv or wanted.json:
         yield from _figures(wanted, test)
 

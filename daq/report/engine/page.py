@@ -144,6 +144,12 @@ def chart(test: Judged) -> Chart:
     return cylinders_chart([_row(test, number) for number in sorted(test.record.profile.firing_order)], bounds)
 
 
+def headline(test: Judged) -> tuple[str, str]:
+    """For a chart that stands alone: which engine; which test, and when."""
+    record = test.record
+    return record.profile.name, words.TEST_OF.format(test=record.name, day=f"{record.started_utc:%Y-%m-%d}")
+
+
 def _row(test: Judged, cylinder: int) -> Row:
     judged, done = test.judgement_of(cylinder), test.counting.get(cylinder)
     if judged is None or done is None:

@@ -15,7 +15,12 @@ from daq.report.engine.document import Chart, Document, Table, unbroken
 from daq.report.engine.drawing import scale, seal
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
-PICTURE = b"#set page(width: auto, height: auto, margin: 8pt)\n#image(bytes(sys.inputs.svg), width: 170mm)"
+PICTURE = b"""
+#set page(width: auto, height: auto, margin: 10pt)
+#set text(font: ("Liberation Sans", "Arial", "Helvetica Neue", "DejaVu Sans", "Libertinus Serif"), 10pt)
+#block(width: 170mm)[*#sys.inputs.title* #h(1fr) #sys.inputs.below]
+#image(bytes(sys.inputs.svg), width: 170mm)
+"""
 PIXELS_PER_INCH = 200.0
 
 
@@ -29,10 +34,12 @@ def pdf(document: Document, paper: str = "a4") -> bytes:
     return made
 
 
-def png(chart: Chart) -> bytes:
+def png(chart: Chart, title: str, below: str) -> bytes:
+    """The chart with the words that it needs when it stands alone."""
     import typst
 
-    made: bytes = typst.compile(PICTURE, sys_inputs={"svg": chart.svg}, format="png", ppi=PIXELS_PER_INCH)
+    inputs = {"svg": chart.svg, "title": title, "below": below}
+    made: bytes = typst.compile(PICTURE, sys_inputs=inputs, format="png", ppi=PIXELS_PER_INCH)
     return made
 
 

@@ -67,6 +67,7 @@ CHART_SAID = "Loss of {n} cylinders as found and after taps, with 95 % intervals
 LOSS_AXIS = "loss at the set point, %"
 SOUND_TO, INVESTIGATE_FROM, ONE_LIMIT = "sound to {loss:.1f}", "investigate from {loss:.1f}", "limit {loss:.1f}"
 AS_FOUND, AFTER_TAPS, BARS = "as found", "after taps", "bars: 95 % intervals"
+TEST_OF = "test {test}, {day}"
 NOTICED = "What was noticed"
 
 # ---- where the air goes

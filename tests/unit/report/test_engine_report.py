@@ -24,7 +24,7 @@ from daq.report.engine.document import Document, Mark
 from daq.report.engine.drawing import seal
 from daq.report.engine.figures import as_csv, as_json
 from daq.report.engine.html import html
-from daq.report.engine.page import chance, chart, document
+from daq.report.engine.page import chance, chart, document, headline
 from daq.report.engine.pdf import pdf, png
 from daq.report.traces import traces
 from daq.sinks.store import open_readonly
@@ -133,7 +133,7 @@ def test_reports_of_every_shape_can_be_made(tmp_path: Path) -> None:
         text = Words(html(made)).text
         assert profile.name in text and all(f"Cylinder {number} " in text for number in profile.firing_order)
         assert profile.name in text_of_pdf(pdf(made, "letter"))
-        assert png(chart(test)).startswith(b"\x89PNG")
+        assert png(chart(test), *headline(test)).startswith(b"\x89PNG")
         rows = list(csv.DictReader(io.StringIO(as_csv(test))))
         assert [int(row["cylinder"]) for row in rows] == sorted(profile.firing_order)
         json.dumps(as_json(test), allow_nan=False)
@@ -304,6 +304,14 @@ def test_a_number_is_not_torn_from_its_percent_sign(tmp_path: Path) -> None:
 
 def test_a_chance_is_never_rounded_up() -> None:
     assert [chance(p) for p in (0.99995, 0.9989, 0.5)] == ["> 99.9 %", "99.8 %", "50.0 %"]
+
+
+def test_a_picture_says_whose_it_is(tmp_path: Path) -> None:
+    """What it says changes the picture, whatever it is made of."""
+    test = sound_four(tmp_path).write().judged()
+    assert headline(test) == ("invented four", "test spring, 2026-01-01")
+    pictures = {png(chart(test), title, "") for title in ("one", "two", "#one", "*one*")}
+    assert len(pictures) == 4
 
 
 def test_the_same_test_gives_the_same_pdf(tmp_path: Path) -> None:
