@@ -220,7 +220,7 @@ def test_a_faint_tap_while_a_deep_one_still_recovers_is_found(bench, instrument)
 @pytest.mark.parametrize("open_s", [1.7, 2.2])
 def test_a_line_that_was_vented_and_filled_again_at_once_is_no_tap(bench, instrument, open_s: float) -> None:
     """Full again within the time that a tap may take; but no tap leaves a cylinder empty for so long."""
-    leak = tapped(bench.leak_m2(5), (4.0, open_s, 300e-6))
-    pressures = bench.ticks(*bench.run(10.0, leak, start_psi=95.0, volume_cc=50.0))
-    assert pressures.cylinder_gauge_pa[-1] > 0.9 * instrument.set_point_pa
+    leak = tapped(bench.leak_m2(10), (4.0, open_s, 300e-6))
+    pressures = bench.ticks(*bench.run(10.0, leak, start_psi=90.0))
+    assert pressures.cylinder_gauge_pa[-1] > 0.89 * instrument.set_point_pa
     assert not detect(instrument, pressures)
