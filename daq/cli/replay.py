@@ -58,7 +58,8 @@ def _knowledge(config_path: Path | None, log: RawLogReader) -> tuple[Config, Cal
 async def _run(
     config: Config, calibration: Calibration, log: RawLogReader, into: Path | None, boot: str, teller: Teller
 ) -> None:
-    driver = Driver(Pipeline(config.measuring_instrument(), calibration, plan_by_itself(config, log.header.boot or boot)))
+    plan = plan_by_itself(config, log.header.boot or boot)
+    driver = Driver(Pipeline(config.measuring_instrument(), calibration, plan))
     async with AsyncExitStack() as stack:
         store: Store | None = None
         if into is not None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
 from statistics import NormalDist, median
 
 import numpy as np
@@ -35,8 +34,9 @@ def qn(values: Sequence[float]) -> float:
     """
     n = len(values)
     h = n // 2 + 1
-    differences = sorted(abs(a - b) for a, b in combinations(values, 2))
-    return _correction(n) * _QN * differences[h * (h - 1) // 2 - 1]
+    sample, (one, other), place = np.asarray(values), np.triu_indices(n, 1), h * (h - 1) // 2 - 1
+    differences = np.abs(sample[one] - sample[other])
+    return _correction(n) * _QN * float(np.partition(differences, place)[place])
 
 
 def _correction(n: int) -> float:

@@ -54,8 +54,9 @@ class Unfinished:
     events: tuple[Event, ...]
 
 
+# A finding may be added long after its run; it makes the run no younger.
 NEWEST_RUN = """
-    SELECT boot.id, boot.ended_utc, (SELECT max(t_utc) FROM event WHERE boot_id = boot.id)
+    SELECT boot.id, boot.ended_utc, (SELECT max(t_utc) FROM event WHERE boot_id = boot.id AND kind <> 'finding')
     FROM boot JOIN bench ON bench.id = boot.bench_id
     WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' ORDER BY boot.id DESC LIMIT 1
 """
