@@ -54,6 +54,7 @@ const takers = {
   },
   sheet(sheet) {
     now.sheet = sheet;
+    trace.most = Math.max(0, ...sheet.rows.flatMap(({ as_found, after }) => [as_found, after]).map((each) => each?.[0] ?? 0));
     showSheet(sheet);
     show();
   },

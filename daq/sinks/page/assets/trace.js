@@ -7,7 +7,7 @@ export class Trace {
     this.place = place;
     this.columns = [[], [], [], []];
     this.marks = [];
-    this.unit = "psi";
+    this.most = 0; // the greatest loss that was captured: fills and vents may leave the scale
     this.slow = matchMedia("(prefers-reduced-motion: reduce)").matches ? 1000 : 190;
     this.drawnMs = 0;
     new ResizeObserver(() => this.resize()).observe(place);
@@ -85,7 +85,7 @@ export class Trace {
     const colour = (name) => style.getPropertyValue(`--${name}`).trim();
     const rem = parseFloat(style.fontSize);
     const axis = { stroke: colour("ink"), grid: { stroke: colour("grid"), width: 1 }, ticks: { show: false },
-      font: `${rem * 0.85}px system-ui, sans-serif` };
+      font: `${rem * 0.85}px system-ui, sans-serif`, space: rem * 3 };
     return new window.uPlot({
       width: this.place.clientWidth, height: this.place.clientHeight,
       legend: { show: false }, cursor: { show: false }, select: { show: false },
@@ -93,7 +93,7 @@ export class Trace {
       scales: {
         x: { time: false, range: () => [this.newest - SECONDS, this.newest] },
         p: { range: (_, low, high) => [0, Math.max(high ?? 0, 1) * 1.12] },
-        loss: { range: (_, low, high) => [0, Math.min(100, Math.max((high ?? 0) * 1.25, 10))] },
+        loss: { range: () => [0, Math.min(100, Math.max(this.most * 1.6, 10))] },
       },
       axes: [
         { ...axis, values: (_, ticks) => ticks.map((t) => `${Math.round(t - this.newest)} s`),

@@ -1,0 +1,140 @@
+"""Steered by touch, and by the keyboard alone, to the report of the test."""
+
+from __future__ import annotations
+
+from playwright.sync_api import Browser
+
+from tests.browser.browser import Looker, PageBench, looking
+
+SPEED = 20.0
+LEAD_IN_S = 300.0
+
+
+def ready(bench: PageBench) -> None:
+    """A board that begins when hands have had the time to start a test."""
+    bench.board(bench.late("four-debris", LEAD_IN_S), SPEED)
+    bench.served()
+
+
+def steered(bench: PageBench) -> list[str]:
+    rows = bench.rows("SELECT json_extract(detail, '$.kind') AS kind FROM event WHERE kind = 'marked' ORDER BY id")
+    return [row["kind"] for row in rows]
+
+
+def see_the_report(page: Looker, bench: PageBench) -> None:
+    """All four cylinders, in the page and in the report that it leads to."""
+    page.until(lambda: page.page.locator(".verdict.sound").count() == 4, "four verdicts")
+    page.until(lambda: page.text("#wanted").startswith("All cylinders done"), "the end of the test")
+    page.page.locator("#report").focus()
+    page.page.keyboard.press("Enter")
+    page.until(lambda: "Cylinders" in page.page.inner_text("body"), "the report")
+    assert "invented four" in page.page.inner_text("h1")
+    assert "exhaust" in page.page.inner_text("body").lower()
+    assert page.complaints == []
+
+
+def test_touch_steers_a_test_to_its_report(browser: Browser, bench: PageBench) -> None:
+    ready(bench)
+    with looking(browser, bench.page_link, has_touch=True, viewport={"width": 800, "height": 1280}) as page:
+        touch = page.page
+        touch.locator("[data-opens=begin]").tap()
+        touch.get_by_text("Hot", exact=True).tap()
+        touch.locator("#begin [name=by]").fill("kim")
+        touch.get_by_text("All of this is so").last.tap()
+        touch.locator("#begin [value=start]").tap()
+        page.until(lambda: "Connect cylinder 1" in page.text("#wanted"), "the first cylinder")
+        page.until(lambda: page.text("#interval").startswith("Captured"), "a capture")
+        touch.locator("[data-opens=hiss]").tap()
+        touch.get_by_text("Faint").tap()
+        touch.locator("#hiss [value=exhaust]").tap()
+        page.until(lambda: "exhaust, faint" in page.text("#rows"), "what was heard")
+        see_the_report(page, bench)
+    assert steered(bench) == ["start", "heard"]
+
+
+def test_the_keyboard_alone_steers_a_test_to_its_report(browser: Browser, bench: PageBench) -> None:
+    ready(bench)
+    with looking(browser, bench.page_link) as page:
+        keys = page.page.keyboard
+        tab_to(page, "[data-opens=begin]")
+        keys.press("Enter")
+        page.until(lambda: page.page.locator("#begin[open]").count() == 1, "the question")
+        tab_to(page, "#begin [name=by]")
+        keys.type("sam")
+        tab_to(page, "#begin [name=acknowledged]")
+        keys.press("Space")
+        tab_to(page, "#begin [value=start]")
+        keys.press("Enter")
+        page.until(lambda: "Connect cylinder 1" in page.text("#wanted"), "the first cylinder")
+        page.until(lambda: page.text("#interval").startswith("Captured"), "a capture")
+        tab_to(page, "[data-opens=hiss]")
+        keys.press("Enter")
+        tab_to(page, "#hiss [value=exhaust]")
+        keys.press("Enter")
+        page.until(lambda: "exhaust, clear" in page.text("#rows"), "what was heard")
+        see_the_report(page, bench)
+    assert steered(bench) == ["start", "heard"]
+
+
+def tab_to(page: Looker, selector: str) -> None:
+    """Only with the Tab key, which must get there, and with a focus that is seen."""
+    for _ in range(60):
+        if page.page.locator(f"{selector}:focus").count():
+            return
+        page.page.keyboard.press("Tab")
+    raise AssertionError(f"Tab never came to {selector}")
+
+
+def test_a_foot_on_the_switch_is_next(browser: Browser, bench: PageBench) -> None:
+    bench.board(bench.late("four-debris", 100_000.0), SPEED)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        page.until(lambda: page.page.locator("[data-verb=next][aria-disabled=false]").count() == 1, "the test")
+        for number, key in enumerate(("Space", "Enter", "PageDown"), 1):
+            page.page.keyboard.press(key)
+            page.until(lambda number=number: steered(bench) == ["next"] * number, f"{key} as next")
+            page.page.wait_for_timeout(600)  # a foot is no drum stick: it rests longer than the page waits
+        page.page.locator("[data-verb=undo]").click()  # a finger leaves no focus that would catch the foot
+        page.until(lambda: steered(bench)[-1] == "undo", "undo")
+        page.page.keyboard.press("Space")
+        page.until(lambda: steered(bench)[-1] == "next", "the foot again")
+
+
+def test_what_makes_no_sense_is_refused_in_words(browser: Browser, bench: PageBench) -> None:
+    bench.board(bench.late("four-debris", 100_000.0), SPEED)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        again = page.page.locator("[data-verb=acknowledge]")
+        pause = page.page.locator("#pause")
+        pause.click()
+        page.until(lambda: pause.inner_text() == "Go on", "a pause")
+        page.page.locator("[data-verb=skip]").click(force=True)
+        page.until(lambda: "means nothing now: the test is paused" in page.text("#answer"), "why not")
+        assert not again.is_visible()
+
+
+def test_who_does_not_know_the_token_may_look_only(browser: Browser, bench: PageBench) -> None:
+    bench.board(bench.lasting("steady"), 1.0)
+    bench.served()
+    with looking(browser, f"http://127.0.0.1:{bench.page_port}/") as page:
+        page.until_state("STABLE")
+        assert not page.page.locator("#buttons").is_visible()
+        assert "open the link" in page.text("#closed")
+        page.page.keyboard.press("Space")
+        page.page.wait_for_timeout(300)
+    assert steered(bench) == []
+
+
+def test_tones_come_after_one_touch_and_captions_always(browser: Browser, bench: PageBench) -> None:
+    bench.board(bench.lasting("four-debris"), SPEED / 4)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        page.page.evaluate(
+            """() => { window.tones = 0; const start = OscillatorNode.prototype.start;
+            OscillatorNode.prototype.start = function (...at) { window.tones += 1; return start.apply(this, at); } }"""
+        )
+        page.until(lambda: page.text("#caption"), "a caption")
+        assert page.page.evaluate("window.tones") == 0
+        page.page.locator("#sound").click()
+        page.until(lambda: page.page.evaluate("window.tones") > 1, "tones of a cue")
+        assert page.page.locator("#sound").get_attribute("aria-pressed") == "true"
