@@ -11,7 +11,7 @@ demo: $(READY)
 	@$(BIN)/boretight demo --speed $(SPEED)
 
 test: $(READY) lint
-	@.ci/need-broker
+	@.ci/need-programs
 	@$(BIN)/python -m pytest
 
 lint: $(READY)
@@ -21,7 +21,7 @@ lint: $(READY)
 	@$(BIN)/lint-imports
 
 bench: $(READY)
-	@.ci/need-broker
+	@.ci/need-programs broker
 	@$(BIN)/python -m tests.benchmarks
 
 truth: $(READY)
