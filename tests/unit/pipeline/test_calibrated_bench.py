@@ -95,4 +95,6 @@ def test_a_calibrated_restrictor_measures_every_row() -> None:
     np.testing.assert_allclose(rows[1], rows[0] * 0.9 / 0.8, rtol=1e-9)
     (one,), (other,) = stable(assumed), stable(measured)
     assert other.leak_area_m2 == pytest.approx(one.leak_area_m2 * 0.9 / 0.8, rel=1e-9)
-    assert other.loss_pct == one.loss_pct and other.u_leak_area_m2 < 0.5 * one.u_leak_area_m2
+    # How slowly it may settle is reckoned with the restrictor, so what is left to settle differs in the eighth digit.
+    assert other.loss_pct == pytest.approx(one.loss_pct, rel=1e-6)
+    assert other.u_leak_area_m2 < 0.5 * one.u_leak_area_m2
