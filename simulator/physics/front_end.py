@@ -68,17 +68,21 @@ class FrontEnd:
         """What the two transducers gave last, at their nominal supply."""
         return self.supply.last_volts, self.cylinder.last_volts
 
-    def convert(self, times_s: Sequence[float]) -> Conversions:
-        """Convert all channels at each of these rising times."""
+    def volts(self, times_s: Sequence[float]) -> npt.NDArray[np.float64]:
+        """What a converter finds at its two inputs at each of these rising times, shape (times, 2): supply, cylinder,
+        as the transducers would give it at their nominal supply."""
         volts = np.empty((len(times_s), 2))
         for row, time_s in enumerate(times_s):
             self.advance(time_s)
             bench = self.bench
             volts[row, 0] = self.supply.volts(bench.time_s, bench.supply_gauge_pa)
             volts[row, 1] = self.cylinder.volts(bench.time_s, bench.cylinder_gauge_pa)
-        traits = self.traits
-        hum_v = traits.hum_v * np.sin(2.0 * pi * traits.hum_hz * np.asarray(times_s))
-        counts = self._counts(self._wired(volts + hum_v[:, np.newaxis]))
+        hum_v = self.traits.hum_v * np.sin(2.0 * pi * self.traits.hum_hz * np.asarray(times_s))
+        return self._wired(volts + hum_v[:, np.newaxis])
+
+    def convert(self, times_s: Sequence[float]) -> Conversions:
+        """Convert all channels at each of these rising times."""
+        counts = self._counts(self.volts(times_s))
         reference = np.full(len(times_s), self._reference(), np.uint16)
         return Conversions(counts[:, 0], counts[:, 1], reference, self.reference_v)
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import shutil
 import subprocess
-from collections.abc import Mapping
+import threading
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import IO
@@ -35,7 +37,7 @@ class Microcontroller:
 
     def __init__(self, image: Path, *, i2c: bool = False) -> None:
         command = [str(BUILD / "bench"), str(image), "--orders", *(["--i2c"] if i2c else [])]
-        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
+        self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         self.now_us = 0
 
     def __enter__(self) -> Microcontroller:
@@ -71,6 +73,23 @@ class Microcontroller:
 
     def send(self, data: bytes) -> None:
         self.order("send", data.hex())
+
+    def play(self, orders: Iterable[str]) -> Iterator[tuple[float, bytes]]:
+        """Orders in a row, none of which waits for the answers of those before: time and what was sent, for each `run`
+        and `await` among them. The bench works while the orders are still being made up."""
+        writer = threading.Thread(target=self._write, args=(orders,), daemon=True)
+        writer.start()
+        assert self._process.stdout is not None
+        while (answer := self._process.stdout.readline().split())[0] != "light":
+            self.now_us = int(answer[1])
+            yield self.now_us / 1e6, bytes.fromhex("".join(answer[2:]))
+        writer.join()
+
+    def _write(self, orders: Iterable[str]) -> None:
+        """The last order has an answer of another kind."""
+        for order in itertools.chain(orders, ["light"]):
+            self._stdin.write(order + "\n")
+        self._stdin.flush()
 
     def exchange(self, data: bytes, microseconds: int = 200_000) -> bytes:
         self.send(data)

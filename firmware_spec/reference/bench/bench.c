@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "mcu.h"
@@ -15,6 +16,7 @@
 #define PENDING_TOO_MANY 4096
 #define EEPROM_SHOWN 128
 #define PATIENCE_MS 10
+#define AWAITED_MOST_US 600000000u
 
 static struct mcu *mcu;
 static int terminal = -1;
@@ -23,9 +25,13 @@ static uint8_t pending[PENDING_MOST]; /* what the host of the line has not fetch
 static size_t pending_count;
 static uint8_t heard[512]; /* what the receiver has no room for yet */
 static size_t heard_count;
+static uint8_t last_byte, line_begun; /* the first byte of the line that the firmware began last */
 
 static void on_byte(uint8_t byte)
 {
+    if (last_byte == '\n')
+        line_begun = byte;
+    last_byte = byte;
     if (terminal < 0 && !orders)
         putchar(byte);
     else if (pending_count < PENDING_MOST)
@@ -89,6 +95,23 @@ static void run(uint32_t us)
     }
 }
 
+/* Until the firmware begins a line with this letter, or for ten minutes. Nothing happens while nobody has the line open. */
+static void await(uint8_t letter)
+{
+    struct timespec pause = {0, PATIENCE_MS * 1000000L};
+    uint32_t waited = 0;
+
+    line_begun = 0;
+    while (line_begun != letter && waited < AWAITED_MOST_US) {
+        if (terminal >= 0 && !terminal_listening(terminal)) {
+            nanosleep(&pause, NULL);
+            continue;
+        }
+        run(SLICE_US);
+        waited += SLICE_US;
+    }
+}
+
 /* ---- orders ---- */
 
 static void answer_run(void)
@@ -130,6 +153,20 @@ static void set_eeprom(unsigned address, unsigned value)
     mcu_eeprom_set(mcu, (uint16_t)address, &byte, 1);
 }
 
+/* US and a voltage for each of the first inputs. */
+static bool ramp(const char *words)
+{
+    double volts[INPUTS];
+    unsigned us;
+    int count = sscanf(words, "%u %lf %lf %lf %lf", &us, &volts[0], &volts[1], &volts[2], &volts[3]);
+
+    if (count < 2)
+        return false;
+    mcu_ramp(mcu, us, volts, (unsigned)count - 1);
+    run(us);
+    return true;
+}
+
 /* Orders without numbers. */
 static bool obey_word(const char *line)
 {
@@ -152,9 +189,15 @@ static bool obey(const char *line)
 {
     unsigned a, b;
     double volts;
+    char letter;
 
+    if (!strncmp(line, "ramp ", 5))
+        return ramp(line + 5);
     if (sscanf(line, "run %u", &a) == 1) {
         run(a);
+        answer_run();
+    } else if (sscanf(line, "await %c", &letter) == 1) {
+        await((uint8_t)letter);
         answer_run();
     } else if (!strncmp(line, "send ", 5))
         send_hex(line + 5);

@@ -22,11 +22,20 @@ static double uniform(struct mcu *mcu)
     return ((double)(mcu->random >> 11) + 0.5) / 9007199254740992.0;
 }
 
-double part_noise(struct mcu *mcu)
+static double noise(struct mcu *mcu)
 {
     if (mcu->noise_v <= 0.0)
         return 0.0;
     return mcu->noise_v * sqrt(-2.0 * log(uniform(mcu))) * cos(6.283185307179586 * uniform(mcu));
+}
+
+double part_volts(struct mcu *mcu, unsigned input)
+{
+    const struct course *course = &mcu->course[input];
+    uint64_t since = part_now_cycles(mcu) - mcu->began_cycles;
+    double part = since < mcu->lasts_cycles ? (double)since / (double)mcu->lasts_cycles : 1.0;
+
+    return course->from_v + part * (course->to_v - course->from_v) + noise(mcu);
 }
 
 double part_clip(double value, double low, double high)
@@ -50,7 +59,7 @@ static void on_conversion(struct avr_irq_t *irq, uint32_t value, void *param)
     (void)irq;
     if (asked.mux.kind != ADC_MUX_SINGLE || asked.mux.src >= INPUTS)
         return;
-    code = floor((mcu->volts[asked.mux.src] + part_noise(mcu)) / mcu->supply_v * CODES);
+    code = floor(part_volts(mcu, asked.mux.src) / mcu->supply_v * CODES);
     code = part_clip(code, 0.0, CODES - 1.0);
     avr_raise_irq(avr_io_getirq(mcu->avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + (int)asked.mux.src),
                   ((uint32_t)code * reference_mv + SCALE - 1) / SCALE);
@@ -70,7 +79,7 @@ static void i2c_say(struct mcu *mcu, uint8_t what, uint8_t data)
 
 static void i2c_convert(struct mcu *mcu)
 {
-    double volts = mcu->volts[mcu->i2c.config_high >> 4 & 3] + part_noise(mcu);
+    double volts = part_volts(mcu, mcu->i2c.config_high >> 4 & 3);
 
     mcu->i2c.result = (int16_t)part_clip(floor(volts / I2C_FULL_SCALE_V * I2C_CODES), -I2C_CODES, I2C_CODES - 1.0);
 }

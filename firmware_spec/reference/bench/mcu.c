@@ -86,7 +86,7 @@ static void revive(struct mcu *mcu, avr_cycle_count_t cycles_before)
     set_button(mcu, mcu->button_down);
 }
 
-static uint64_t now_cycles(const struct mcu *mcu)
+uint64_t part_now_cycles(const struct mcu *mcu)
 {
     return mcu->earlier_cycles + mcu->avr->cycle;
 }
@@ -166,7 +166,7 @@ static int step(struct mcu *mcu, uint64_t until)
 
     if (was_reset) {
         revive(mcu, before);
-        avr_cycle_timer_register(mcu->avr, until - now_cycles(mcu), on_time, mcu);
+        avr_cycle_timer_register(mcu->avr, until - part_now_cycles(mcu), on_time, mcu);
     }
     heal(mcu);
     return state;
@@ -174,10 +174,10 @@ static int step(struct mcu *mcu, uint64_t until)
 
 bool mcu_run(struct mcu *mcu, uint32_t us)
 {
-    uint64_t until = now_cycles(mcu) + (uint64_t)us * CYCLES_PER_US;
+    uint64_t until = part_now_cycles(mcu) + (uint64_t)us * CYCLES_PER_US;
 
     avr_cycle_timer_register(mcu->avr, us * CYCLES_PER_US, on_time, mcu);
-    while (now_cycles(mcu) < until) {
+    while (part_now_cycles(mcu) < until) {
         int state = step(mcu, until);
         if (state == cpu_Done || state == cpu_Crashed)
             return false;
@@ -187,7 +187,7 @@ bool mcu_run(struct mcu *mcu, uint32_t us)
 
 uint64_t mcu_now_us(const struct mcu *mcu)
 {
-    return now_cycles(mcu) / CYCLES_PER_US;
+    return part_now_cycles(mcu) / CYCLES_PER_US;
 }
 
 /* ---- what happens to it ---- */
@@ -195,7 +195,17 @@ uint64_t mcu_now_us(const struct mcu *mcu)
 void mcu_volts(struct mcu *mcu, unsigned input, double volts)
 {
     if (input < INPUTS)
-        mcu->volts[input] = volts;
+        mcu->course[input] = (struct course){volts, volts};
+}
+
+void mcu_ramp(struct mcu *mcu, uint32_t us, const double *to_v, unsigned inputs)
+{
+    mcu->began_cycles = part_now_cycles(mcu);
+    mcu->lasts_cycles = (uint64_t)us * CYCLES_PER_US;
+    for (unsigned i = 0; i < INPUTS; i++) {
+        struct course *course = &mcu->course[i];
+        *course = (struct course){course->to_v, i < inputs ? to_v[i] : course->to_v};
+    }
 }
 
 void mcu_supply(struct mcu *mcu, double volts)

@@ -22,6 +22,7 @@ bool mcu_hears(const struct mcu *mcu); /* whether its receiver has room for a by
 void mcu_hear(struct mcu *mcu, uint8_t byte);
 
 void mcu_volts(struct mcu *mcu, unsigned input, double volts);
+void mcu_ramp(struct mcu *mcu, uint32_t us, const double *to_v, unsigned inputs); /* evenly, from now on, the first so many */
 void mcu_supply(struct mcu *mcu, double volts);
 void mcu_noise(struct mcu *mcu, double rms_volts, uint32_t seed);
 void mcu_button(struct mcu *mcu, bool down);

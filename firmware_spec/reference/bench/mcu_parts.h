@@ -9,7 +9,11 @@
 struct mcu {
     avr_t *avr;
     mcu_output output;
-    double volts[INPUTS], supply_v, noise_v;
+    struct course {
+        double from_v, to_v;
+    } course[INPUTS]; /* of the voltage at each input, evenly within lasts_cycles */
+    uint64_t began_cycles, lasts_cycles;
+    double supply_v, noise_v;
     uint64_t random;
     bool button_down, may_hear, plugged;
     uint64_t earlier_cycles; /* before the last reset */
@@ -24,7 +28,8 @@ struct mcu {
     } i2c;
 };
 
-double part_noise(struct mcu *mcu);                            /* in volts, of one conversion */
+double part_volts(struct mcu *mcu, unsigned input); /* at an input now, with the noise of one conversion */
+uint64_t part_now_cycles(const struct mcu *mcu); /* since the beginning, resets or not */
 double part_clip(double value, double low, double high);
 
 void part_own_converter(struct mcu *mcu); /* wires up what is at the pins of the microcontroller's own converter */
