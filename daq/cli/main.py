@@ -65,11 +65,20 @@ def run(
     speed: Annotated[float, typer.Option(min=0.1, max=100, help="Pace of the simulated board.")] = 1.0,
     screen: Annotated[bool | None, typer.Option("--screen/--no-screen", help="The live face.")] = None,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")] = False,
+    lan: Annotated[bool, typer.Option("--lan", help="Serve the page to the local network too, with a token.")] = False,
 ) -> None:
     """Run the daemon: read the board, measure, store, publish, until Ctrl-C."""
     from daq.cli.run import run as command
 
-    command(config, port, scenario if simulate else None, speed, screen, quiet)
+    command(config, port, scenario if simulate else None, speed, screen, quiet, lan)
+
+
+@app.command(**example("boretight page"))
+def page(config: ConfigOption = None, json: JsonOption = False) -> None:
+    """Print the link to the live page of the running bench, and for a phone the same as a QR code."""
+    from daq.cli.page import page as command
+
+    command(config, json)
 
 
 @app.command(**example("boretight demo --speed 10"))

@@ -27,10 +27,11 @@ def run(
     speed: float,
     screen: bool | None,
     quiet: bool,
+    lan: bool = False,
 ) -> None:
     """Until Ctrl-C or SIGTERM; errors of the start are raised, those of the line are waited out."""
     logging.basicConfig(format="boretight: %(message)s", level=logging.WARNING)
-    config = load(config_path, **_line_override(port))
+    config = load(config_path, **_line_override(port), **({"page": {"lan": True}} if lan else {}))
     with ExitStack() as stack:
         settings = line_settings(config.line)
         if scenario is not None:

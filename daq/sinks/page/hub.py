@@ -9,12 +9,14 @@ from __future__ import annotations
 import asyncio
 import json
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Collection
 
 KEPT = 400
 """Happenings in the tail."""
 FIRST_LOOK = 80
 """So many of them are told to a page that has just been opened."""
+FLEETING = ("live", "beat")
+"""What is worth nothing a moment later: a page that comes then waits for the next one."""
 
 
 class Hub:
@@ -55,13 +57,15 @@ class Hub:
 
     async def follow(self, after: str = "") -> AsyncIterator[bytes]:
         """Server-sent events for one page, until closed; `after` is the id of the last one it has seen."""
-        wake, seen, place = asyncio.Event(), 0, self._place(after)
+        wake, place = asyncio.Event(), self._place(after)
+        seen = 0
+        without: tuple[str, ...] = FLEETING
         self._waiting.add(wake)
         try:
             while not self._closed:
                 wake.clear()
-                part = self._news(seen, place)
-                seen, place = self._version, self._told
+                part = self._news(seen, place, without)
+                seen, place, without = self._version, self._told, ()
                 if part:
                     yield part
                 await wake.wait()
@@ -74,8 +78,8 @@ class Hub:
             return min(int(number), self._told)
         return max(0, self._told - min(len(self._tail), FIRST_LOOK))
 
-    def _news(self, seen: int, place: int) -> bytes:
-        states = [body for version, body in self._states.values() if version > seen]
+    def _news(self, seen: int, place: int, without: Collection[str]) -> bytes:
+        states = [body for name, (version, body) in self._states.items() if version > seen and name not in without]
         told = [body for number, body in self._tail if number > place] if self._told > place else []
         missed = self._told - place - len(told)
         lost = [message("missed", json.dumps({"number": missed}))] if missed > 0 else []

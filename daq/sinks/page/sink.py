@@ -105,6 +105,7 @@ class PageSink:
         self._face = Face(settings.bench)
         self._heard_s = self._live_s = -math.inf
         self._faults: dict[str, dict[str, str]] = {}
+        self._words: tuple[object, ...] = ()
         self._said: dict[str, str] = {}
         self._counts = {"reading": 0, "event": 0}
         self._looking: asyncio.Task[None] | None = None
@@ -168,21 +169,10 @@ class PageSink:
     def _turn(self, **changes: Any) -> None:
         """The face with what has changed, and its words where they are others now."""
         self._face = replace(self._face, age_s=max(0.0, self._mono_s() - self._heard_s), **changes)
-        face = self._face
-        phase = face.phase or Phase.WAIT_AIR
-        self._say(
-            "face",
-            json.dumps(
-                {
-                    "engine": face.engine,
-                    "cylinder": face.cylinder,
-                    "phase": phase,
-                    "state": state(face),
-                    "wanted": in_sentences(wanted(face)),
-                    "can": [kind for kind in (*STEERED_BY, MarkKind.NOTE) if not meaningless(phase, kind)],
-                }
-            ),
-        )
+        words = (self._face.engine, self._face.cylinder, self._face.phase, state(self._face), wanted(self._face))
+        if words != self._words:
+            self._words = words
+            self._hub.put("face", face_body(*words))
 
     def _say(self, name: str, body: str) -> None:
         """A state, if it is another one than before."""
@@ -268,6 +258,14 @@ class PageSink:
                 "tones": {level.value: melody for level, melody in MELODIES.items()},
             }
         )
+
+
+def face_body(engine: str, cylinder: int | None, phase: str, word: str, to_do: str) -> str:
+    """JSON. `can`: what an operator may ask for where the test stands."""
+    stands = phase or Phase.WAIT_AIR
+    can = [kind for kind in (*STEERED_BY, MarkKind.NOTE) if not meaningless(stands, kind)]
+    words = {"state": word, "wanted": in_sentences(to_do), "can": can}
+    return json.dumps({"engine": engine, "cylinder": cylinder, "phase": stands} | words)
 
 
 def in_words(event: Event, unit: PressureUnit) -> dict[str, str]:

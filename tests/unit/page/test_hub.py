@@ -20,12 +20,26 @@ def test_of_a_state_a_slow_page_sees_the_newest_alone() -> None:
     async def run() -> None:
         hub = Hub("boot")
         page = hub.follow()
-        hub.put("live", "1")
+        hub.put("status", "1")
         assert names(await next_part(page)) == [1]
         for value in range(1000):
-            hub.put("live", str(value))
+            hub.put("status", str(value))
             hub.pulse()
         assert names(await next_part(page)) == [999]
+
+    asyncio.run(run())
+
+
+def test_what_is_fleeting_is_not_for_who_comes_later() -> None:
+    async def run() -> None:
+        hub = Hub("boot")
+        hub.put("live", "1")
+        hub.put("status", "2")
+        page = hub.follow()
+        assert names(await next_part(page)) == [2]
+        hub.put("live", "3")
+        hub.pulse()
+        assert names(await next_part(page)) == [3]
 
     asyncio.run(run())
 

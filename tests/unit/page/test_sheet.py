@@ -1,0 +1,124 @@
+"""The sheet of a test: its cylinders in their order, and how each stands."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+from daq.procedure import EngineOrder, Procedure, TestPlan
+from daq.procedure.states import Phase
+from daq.procedure.verdict import COMMON_PRACTICE
+from daq.records import (
+    AirChange,
+    AirState,
+    Event,
+    Finding,
+    Marked,
+    Place,
+    Session,
+    StableReading,
+    Strength,
+    SupplyChange,
+    SupplyState,
+    TakenBack,
+    Tap,
+    TestStarted,
+    Withdrawn,
+)
+from daq.sinks.page.sheet import Sheet
+from tests.suites.deliveries import stable
+
+PLAN = TestPlan("t-1", EngineOrder("four", (1, 3, 4, 2)), acknowledged="kim")
+
+
+def sheet(*events: Event, plan: TestPlan = PLAN) -> dict[str, Any]:
+    made = Sheet(plan, COMMON_PRACTICE)
+    for event in events:
+        made.take(event)
+    content: dict[str, Any] = json.loads(made.body())
+    return content
+
+
+def row(content: dict[str, Any], cylinder: int) -> dict[str, Any]:
+    return next(each for each in content["rows"] if each["cylinder"] == cylinder)
+
+
+def reading(loss_pct: float, u_pct: float = 0.5, phase: str = Phase.AS_FOUND, cylinder: int = 1) -> StableReading:
+    return replace(stable(cylinder=cylinder), loss_at_set_pct=loss_pct, u_loss_pct=u_pct, phase=phase)
+
+
+def a_cylinder() -> list[Event]:
+    """What a whole cylinder makes of pressures: as found, two taps, vented."""
+    procedure, out = Procedure(PLAN), []
+    seen: list[Event] = [
+        Marked(1, 0.0, "start", PLAN.to_text(), "operator"),
+        SupplyChange(1, 1.0, SupplyState.HELD, 690e3, 690e3, ""),
+        AirChange(1, 2.0, AirState.ON, 400e3),
+        reading(17.5),
+        Tap(1, 13.0, 12.5, 1e5, 0.5),
+        Tap(1, 14.0, 13.5, 1e5, 0.5),
+        replace(reading(6.4), t_s=16.0),
+        AirChange(1, 18.0, AirState.OFF, 0.0),
+    ]
+    for event in seen:
+        out += procedure.feed(event)
+    return out
+
+
+def test_the_cylinders_stand_in_the_order_of_the_test() -> None:
+    assert [each["cylinder"] for each in sheet()["rows"]] == [1, 3, 4, 2]
+
+
+def test_a_cylinder_is_followed_from_air_to_vent() -> None:
+    done = row(sheet(*a_cylinder()), 1)
+    assert done["as_found"] == [17.5, 1.0] and done["after"] == [6.4, 1.0]
+    assert done["taps"] == 2 and done["effect"].startswith("better, -11.1 points")
+    assert done["verdict"] == "sound" and done["state"] == "done"
+    assert row(sheet(*a_cylinder()), 3)["state"] == "now"
+
+
+def test_a_run_that_was_broken_off_is_recalled_as_it_was() -> None:
+    whole, recalled = Sheet(PLAN, COMMON_PRACTICE), Sheet(TestPlan("other", PLAN.engine), COMMON_PRACTICE)
+    for event in a_cylinder():
+        whole.take(event)
+    followed = [each for each in a_cylinder() if not isinstance(each, Session)]
+    started = next(each for each in followed if isinstance(each, TestStarted))
+    kept = [each for each in followed if isinstance(each, AirChange | SupplyChange | StableReading | Tap)]
+    recalled.recall([started, *kept])
+    assert json.loads(recalled.body()) == json.loads(whole.body())
+
+
+def test_what_is_taken_back_does_not_show() -> None:
+    events = a_cylinder()
+    back = Withdrawn(1, 20.0, TakenBack.RESULT, 1, 1, "undone")
+    assert row(sheet(*events, back), 1)["as_found"] is None
+
+
+def test_verdicts_are_those_of_the_limits_and_never_surer() -> None:
+    words = {loss: row(sheet(reading(loss)), 1)["verdict"] for loss in (5.0, 10.0, 12.5, 30.0)}
+    assert words == {5.0: "sound", 10.0: "too close to call", 12.5: "watch", 30.0: "investigate"}
+
+
+def test_what_was_heard_stands_beside_its_cylinder_until_it_is_taken_back() -> None:
+    heard = Finding(1, 5.0, 1, 3, Place.NEXT_CYLINDER, Strength.FAINT, 4)
+    assert row(sheet(heard), 3)["heard"] == ["next cylinder 4, faint"]
+    assert row(sheet(heard, Withdrawn(1, 6.0, TakenBack.FINDING, 3, 1, "")), 3)["heard"] == []
+
+
+def test_a_new_test_begins_with_an_empty_sheet() -> None:
+    other = TestPlan("t-2", EngineOrder("twin", (1, 2)))
+    content = sheet(*a_cylinder(), TestStarted(1, 30.0, "t-2", "twin", other.to_text()))
+    assert (content["test"], content["engine"], len(content["rows"])) == ("t-2", "twin", 2)
+    assert all(each["as_found"] is None for each in content["rows"])
+
+
+def test_cautions_stand_until_they_are_acknowledged() -> None:
+    waiting = Session(1, 0.0, "four", 1, Phase.CAUTIONS, 3)
+    certified = replace(PLAN, about={"profile": {"certified": True}})
+    assert sheet(replace(waiting, phase=Phase.WAIT_AIR))["cautions"] == []
+    assert len(sheet(waiting, plan=certified)["cautions"]) == len(sheet(waiting)["cautions"]) + 1 > 5
+
+
+def test_a_skipped_cylinder_says_so() -> None:
+    assert row(sheet(Session(1, 9.0, "four", 4, Phase.WAIT_AIR, 2, skipped=(3,))), 3)["state"] == "skipped"
