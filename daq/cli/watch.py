@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import sys
 import time
 from pathlib import Path
@@ -22,6 +23,7 @@ def watch(bench: str | None, host: str | None, port: int | None, config_path: Pa
     """Until Ctrl-C."""
     config = load(config_path)
     settings = mqtt_settings(config, host, port)
+    logging.getLogger("mqtt").addHandler(logging.NullHandler())  # a lost line is told in our words
     with contextlib.suppress(KeyboardInterrupt, BrokenPipeError):
         run_loop(_print_json(settings, bench) if as_json else _show(settings, bench, config.display.pressure))
 

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from daq.cli.watch_run import Head, Run, Status, View
 from daq.cli.watch_sheet import Sheet
 from daq.records import Expectation, StableReading, TestStarted
-from daq.sinks.face import STALE_S
+from daq.sinks.face import STALE_S, state
 from daq.sinks.payloads.heard import event_of, numbers
 from daq.sinks.terminal.sentences import sentence
 from daq.sinks.topics import NAME
@@ -160,6 +160,8 @@ class Wall:
     def _view(self, run: Run, now_s: float, alone: bool) -> View:
         online = not self._offline.get(run.face.bench, False)
         face = replace(run.face, age_s=now_s - run.live_s, line_up=run.face.line_up and online and self.broker)
+        if state(face) == "STALE":  # what was so is not shown as if it were so now
+            face = replace(face, supply_gauge_pa=None, cylinder_gauge_pa=None, held=False, stable=False)
         return View(face, run, online, self.broker, alone)
 
 

@@ -67,7 +67,7 @@ class Running:
 
     @property
     def said(self) -> str:
-        return self._log.read_text(encoding="utf-8")
+        return self._log.read_text(encoding="utf-8", errors="replace")  # what is read may end within a character
 
     def until(self, condition: Callable[[], object], what: str) -> None:
         """Wait for something that this program, while it lives, should make come true."""

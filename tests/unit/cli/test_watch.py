@@ -138,12 +138,13 @@ def test_in_a_pipe_each_event_is_one_line_without_control_characters(capsys: pyt
     out = capsys.readouterr().out
     first, *states = out.splitlines()
     assert first[8:] == "  b  Mark: note oil\ufffd[2J cap"
+    nothing = "SUPPLY - NOT HELD | CYLINDER SIDE - | LOSS -.- %"
     pressures = "SUPPLY 100.0 psi HELD | CYLINDER SIDE 89.9 psi"
     assert states == [
         f"a | CYLINDER 3 | {pressures} | LOSS 10.0 % | STABLE | SETTLING, WAIT",
         f"b | CYLINDER 3 | {pressures} | LOSS 11.0 % | STABLE | SETTLING, WAIT",
-        f"a | CYLINDER 3 | {pressures} | LOSS -.- % | STALE | OLD DATA: NOTHING NEW FROM THE BOARD",
-        f"b | CYLINDER 3 | {pressures} | LOSS -.- % | STALE | OLD DATA: NOTHING NEW FROM THE BOARD",
+        f"a | CYLINDER 3 | {nothing} | STALE | OLD DATA: NOTHING NEW FROM THE BOARD",
+        f"b | CYLINDER 3 | {nothing} | STALE | OLD DATA: NOTHING NEW FROM THE BOARD",
     ], "stale is said once"
     assert all(char.isprintable() or char == "\n" for char in out)
 
