@@ -1,18 +1,15 @@
-"""`boretight engine ...`: the words of the command line. What they do is imported when they run."""
+"""`boretight engine ...`."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-engine_app = typer.Typer(help="Engines: their profiles, and their cranks.", no_args_is_help=True, rich_markup_mode=None)
+from daq.cli.commands.options import ConfigOption, JsonOption, PortOption, example, group
 
-ConfigOption = Annotated[
-    Path | None, typer.Option("--config", "-c", help="Configuration file; by default that of your user.")
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON for a program to read.")]
+engine_app = group("Engines: their profiles, and their cranks.")
+
 KeyArgument = Annotated[str, typer.Argument(help="The key of the profile, as `boretight engine list` shows it.")]
 SetOption = Annotated[
     list[str] | None, typer.Option("--set", help="key=value, as often as needed; `key=` takes a key out.")
@@ -22,7 +19,7 @@ ResistanceOption = Annotated[
 ]
 
 
-@engine_app.command("list", epilog="Example: boretight engine list")
+@engine_app.command("list", **example("boretight engine list"))
 def list_(config: ConfigOption = None, json: JsonOption = False) -> None:
     """List the engine profiles, your own and those that come with boretight."""
     from daq.cli.engine_profiles import list_profiles
@@ -30,7 +27,7 @@ def list_(config: ConfigOption = None, json: JsonOption = False) -> None:
     list_profiles(config, json)
 
 
-@engine_app.command("show", epilog="Example: boretight engine show v8")
+@engine_app.command("show", **example("boretight engine show v8"))
 def show(key: KeyArgument, config: ConfigOption = None, json: JsonOption = False) -> None:
     """Show one profile, what follows from it, and what cannot be judged of this engine."""
     from daq.cli.engine_profiles import show_profile
@@ -38,9 +35,7 @@ def show(key: KeyArgument, config: ConfigOption = None, json: JsonOption = False
     show_profile(key, config, json)
 
 
-@engine_app.command(
-    "add", epilog='Example: boretight engine add van --like inline-four --bore "3.5 in" --set rod="5.7 in"'
-)
+@engine_app.command("add", **example('boretight engine add van --like inline-four --bore "3.5 in" --set rod="5.7 in"'))
 def add(
     key: Annotated[str, typer.Argument(help="A short key for it: lower-case letters, digits and dashes.")],
     like: Annotated[str | None, typer.Option(help="Begin with this profile: its key, or a TOML file.")] = None,
@@ -63,7 +58,7 @@ def add(
     add_profile(key, like, {word: value for word, value in said.items() if value is not None}, set or [], config, json)
 
 
-@engine_app.command("edit", epilog='Example: boretight engine edit van --set stroke="92 mm" --set certified=false')
+@engine_app.command("edit", **example('boretight engine edit van --set stroke="92 mm" --set certified=false'))
 def edit(key: KeyArgument, set: SetOption = None, config: ConfigOption = None, json: JsonOption = False) -> None:
     """Change a profile, in your editor ($EDITOR) or by --set. A wrong one changes nothing; the old one is archived."""
     from daq.cli.engine_profiles import edit_profile
@@ -71,7 +66,7 @@ def edit(key: KeyArgument, set: SetOption = None, config: ConfigOption = None, j
     edit_profile(key, set or [], config, json)
 
 
-@engine_app.command("remove", epilog="Example: boretight engine remove van")
+@engine_app.command("remove", **example("boretight engine remove van"))
 def remove(key: KeyArgument, config: ConfigOption = None, json: JsonOption = False) -> None:
     """Put a profile of your own away; it stays in the archive, and its tests in the database."""
     from daq.cli.engine_profiles import remove_profile
@@ -79,7 +74,7 @@ def remove(key: KeyArgument, config: ConfigOption = None, json: JsonOption = Fal
     remove_profile(key, config, json)
 
 
-@engine_app.command("tdc", epilog="Example: boretight engine tdc v8 --resistance 3")
+@engine_app.command("tdc", **example("boretight engine tdc v8 --resistance 3"))
 def tdc(
     key: KeyArgument,
     resistance: ResistanceOption = None,
@@ -92,12 +87,12 @@ def tdc(
     show_tdc(key, resistance, config, json)
 
 
-@engine_app.command("sweep", epilog="Example: boretight engine sweep v8 --hose-cm3 20")
+@engine_app.command("sweep", **example("boretight engine sweep v8 --hose-cm3 20"))
 def sweep(
     key: KeyArgument,
     hose_cm3: Annotated[float, typer.Option(min=0, max=1000, help="Volume of hose and adapter.")] = 20.0,
     resistance: ResistanceOption = None,
-    port: Annotated[str | None, typer.Option("--port", help="Path or URL of the board.")] = None,
+    port: PortOption = None,
     config: ConfigOption = None,
     json: JsonOption = False,
 ) -> None:
