@@ -46,7 +46,8 @@ from daq.sinks.mqtt import MqttSettings, MqttSink
 from daq.sinks.payloads import BenchDescription, StatusFields, rfc3339
 from daq.sinks.raw_log import RawLogHeader, RawLogWriter
 from daq.sinks.store import Boot, Store
-from daq.steering import Steering
+from daq.sinks.store.engine_tests import is_stored
+from daq.steering import Steering, name_is_taken
 from daq.wire import BadReason
 
 LOOPBACK = "127.0.0.1"
@@ -197,8 +198,9 @@ class Daemon:
             self._raw_log.close()
             self._raw_log.path.unlink(missing_ok=True)
             raise
-        if self._store.unfinished is not None:
-            self._source.inject(Resume(time.time(), self._store.unfinished.events))
+        if (broken_off := self._store.unfinished) is not None:
+            self._steering.recall(broken_off.events)
+            self._source.inject(Resume(time.time(), (*broken_off.before, *broken_off.events)))
 
     async def _mqtt(self, stack: contextlib.AsyncExitStack) -> MqttSink:
         settings = await self._broker(stack)
@@ -275,7 +277,10 @@ class Daemon:
         return " ".join(misfits(profile_of(plan_from(checked.text)), self._bench.instrument))
 
     def _plan_of(self, request: str) -> TestPlan:
-        return plan_of(self.config, request_from(request), time.time())
+        plan = plan_of(self.config, request_from(request), time.time())
+        if is_stored(self.config.storage.database, plan.test):
+            raise name_is_taken(plan.test)
+        return plan
 
     def _hand_out(self, delivery: Delivery, item: Input | None) -> None:
         self._steering.observe(delivery)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from daq.config import Config
 from daq.engine_sheet import EngineSheet, sheet
@@ -21,6 +21,9 @@ from daq.records import Instrument
 from daq.units import both
 
 Line = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f]*$")]
+Name = Annotated[str, Field(max_length=48, pattern=r"^(\S([^\x00-\x1f]*\S)?)?$")]
+LAST = "last"
+"""What the newest test is asked for by."""
 SAME = 0.02
 """Set points or restrictors that differ by less are the same."""
 
@@ -35,7 +38,7 @@ class StartRequest(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     engine: Annotated[str, Field(max_length=32)] = ""
-    test: Annotated[Line, Field(max_length=48)] = ""
+    test: Name = ""
     temperature: Temperature = Temperature.UNKNOWN
     acknowledged_by: Line = ""
     soft_step: bool = False
@@ -43,6 +46,13 @@ class StartRequest(BaseModel):
     distance_km: Annotated[float | None, Field(ge=0, allow_inf_nan=False)] = None
     by: Line = ""
     note: Line = ""
+
+    @field_validator("test")
+    @classmethod
+    def _is_a_name(cls, text: str) -> str:
+        if text == LAST:
+            raise ValueError(f"`{LAST}` is the newest test, whichever that is")
+        return text
 
 
 def request_from(text: str) -> StartRequest:

@@ -2,46 +2,66 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from daq.errors import UsageError
 from daq.procedure import EngineOrder, TestPlan, plan_from
-from daq.procedure.finding import words_of
-from daq.procedure.states import meaningless
-from daq.records import Delivery, Mark, MarkKind, Session, TestStarted
+from daq.procedure.finding import named_cylinders
+from daq.procedure.states import Phase, meaningless
+from daq.records import Delivery, Mark, MarkKind, Record, Session, TestStarted
 
 
 class Steering:
-    """Follows where the test stands; `plan_of` makes a plan of the text of a request (see `daq.planning`)."""
+    """Follows where the test stands; `plan_of` makes a plan of the text of a request (see `daq.planning`), `engine` is
+    that of tests which begin by themselves.
+    """
 
     def __init__(self, plan_of: Callable[[str], TestPlan], engine: EngineOrder) -> None:
-        self._plan_of, self._engine = plan_of, engine
+        self._plan_of, self._default, self._engine = plan_of, engine, engine
         self._session: Session | None = None
+        self._tests: set[str] = set()  # asked for or begun, stored or not yet
 
     def observe(self, delivery: Delivery) -> None:
-        for record in delivery.records:
+        self.recall(delivery.records)
+
+    def recall(self, records: Iterable[Record]) -> None:
+        """Also what a run before had done of a test that is gone on with."""
+        for record in records:
             match record:
                 case Session():
                     self._session = record
-                case TestStarted(plan=text):
+                case TestStarted(plan=text, test=test):
                     self._engine = plan_from(text).engine
+                    self._tests.add(test)
 
     def checked(self, mark: Mark) -> Mark:
         """The mark as it may enter the pipeline. UsageError if it would change nothing or cannot be understood."""
         phase = self._session.phase if self._session else ""
         if reason := meaningless(phase, mark.kind):
             raise UsageError(reason)
-        match mark.kind:
-            case MarkKind.START:
-                return replace(mark, text=self._plan_of(mark.text).to_text())
-            case MarkKind.HEARD:
-                self._must_have(words_of(mark.text).cylinder)
-            case MarkKind.CYLINDER:
-                self._must_have(int(mark.text) if mark.text.isascii() and mark.text.isdecimal() else 0)
+        if mark.kind == MarkKind.START:
+            return replace(mark, text=self._planned(mark.text).to_text())
+        begins = phase == Phase.DONE and mark.kind == MarkKind.CYLINDER  # another test
+        engine = self._default if begins else self._engine
+        for number in named_cylinders(mark.kind, mark.text):
+            _must_have(engine, number)
         return mark
 
-    def _must_have(self, cylinder: int | None) -> None:
-        if cylinder is not None and cylinder not in self._engine.firing_order:
-            cylinders = ", ".join(map(str, sorted(self._engine.firing_order)))
-            raise UsageError(f"This engine has no cylinder {cylinder}; it has {cylinders}.")
+    def _planned(self, request: str) -> TestPlan:
+        plan = self._plan_of(request)
+        if plan.test in self._tests:
+            raise name_is_taken(plan.test)
+        self._tests.add(plan.test)
+        return plan
+
+
+def name_is_taken(test: str) -> UsageError:
+    """Everything is asked for by the name of its test."""
+    return UsageError(f"There is a test {test!r} already.", "Give this one another name.")
+
+
+def _must_have(engine: EngineOrder, cylinder: int) -> None:
+    if cylinder not in engine.firing_order:
+        cylinders = ", ".join(map(str, sorted(engine.firing_order)))
+        raise UsageError(f"This engine has no cylinder {cylinder}; it has {cylinders}.")

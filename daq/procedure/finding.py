@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from daq.errors import UsageError
-from daq.records import Place, Strength
+from daq.records import MarkKind, Place, Strength
 
 GRAMMAR = re.compile(
     r"\s*(?:(?P<cylinder>\d{1,2})\s*:\s*)?(?P<place>[a-z-]+)(?:\s+(?P<neighbour>\d{1,2}))?"
@@ -59,6 +59,18 @@ def words_of(text: str) -> Words:
         _number(found["neighbour"]),
         (found["note"] or "").strip(),
     )
+
+
+def named_cylinders(kind: str, text: str) -> tuple[int, ...]:
+    """The cylinders that a mark of this kind names. UsageError if its text cannot be read."""
+    if kind == MarkKind.CYLINDER:
+        if not re.fullmatch("[0-9]{1,9}", text):
+            raise UsageError("Which cylinder?", "Name its number.", repr(text[:80]))
+        return (int(text),)
+    if kind == MarkKind.HEARD:
+        words = words_of(text)
+        return tuple(number for number in (words.cylinder, words.neighbour) if number is not None)
+    return ()
 
 
 def _place(word: str) -> Place | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from daq.errors import UsageError
 from daq.procedure.cues import cues_of
 from daq.procedure.engine import EngineOrder
-from daq.procedure.finding import words_of
+from daq.procedure.finding import named_cylinders, words_of
 from daq.procedure.plan import TestPlan, plan_from
 from daq.procedure.states import STEERED_BY, TABLE, UNDER_AIR, Phase, Trigger
 from daq.procedure.tap_effect import tap_effect
@@ -79,7 +79,10 @@ class Procedure:
         return [record for each in out for record in (each, *self._cues(each, phase))]
 
     def resume(self, events: Iterable[Event]) -> None:
-        """Come to where the test stood after `events`, the start of the test first; what follows from them is known."""
+        """Come to where the test stood after `events`; what follows from them is known.
+
+        Before the start of the test may stand what air and supply were then.
+        """
         for event in events:
             match event:
                 case TestStarted(plan=text):
@@ -109,8 +112,10 @@ class Procedure:
         trigger = self._trigger(event)
         if trigger is None or (self.phase, trigger) not in TABLE:
             return [self._labelled(event)]
-        opening = self._open(event) if trigger in (Trigger.AIR_ON, Trigger.AIR_ON_LOW) else []
         before = self._standing()
+        if (self.phase, trigger) == (Phase.DONE, Trigger.CYLINDER):  # all was done: another test begins
+            self._adopt(self._next_default(), Phase.WAIT_AIR)
+        opening = [] if trigger is Trigger.START else self._open(event)
         labelled, follow = self._move(trigger, event)
         if self._standing() != before:
             follow.append(self.session(event.segment, event.t_s))
@@ -141,9 +146,14 @@ class Procedure:
             case Fault(fault="crank-moved", over=over):
                 return Trigger.CRANK_BACK if over else Trigger.CRANK_MOVED
             case Marked(kind=kind, text=text) if kind in STEERED_BY:
-                return STEERED_BY[kind] if _readable(kind, text) else None
+                return STEERED_BY[kind] if _readable(kind, text, self._meant(kind)) else None
             case _:
                 return None
+
+    def _meant(self, kind: str) -> EngineOrder:
+        """The engine whose cylinders a mark names: after the end of a test `cylinder` begins one of the default's."""
+        begins = self.phase is Phase.DONE and kind == MarkKind.CYLINDER
+        return self._default.engine if begins else self._plan.engine
 
     def _air_trigger(self) -> Trigger:
         if self._air is AirState.OFF:
@@ -180,7 +190,7 @@ class Procedure:
         self._started = self._ended = False
 
     def _open(self, event: Event) -> list[Event]:
-        """A test that began by itself is told before its first air."""
+        """A test that began by itself is told before the first that happens in it, air or mark."""
         if self._started:
             return []
         self._started = True
@@ -291,15 +301,17 @@ class Procedure:
         return [*self._result(event), *self._advance(event)]
 
     def _result(self, event: Event) -> list[Event]:
+        """Of a cylinder that was done before, by its number, the newer result counts."""
         work, cylinder = self._work, self.cylinder
         assert cylinder is not None and work.as_found is not None
         attempt = self._attempts.get(cylinder, 1)
         done = CylinderDone(event.segment, event.t_s, cylinder, work.as_found, work.after_tap, work.taps, attempt)
+        before = self._withdraw_result(event, cylinder, "repeated")
         self._work = Work()
         self._done[cylinder] = done
         self._skipped.discard(cylinder)
         self._journal.append(Entry(TakenBack.RESULT, cylinder, attempt))
-        return [done]
+        return [*before, done]
 
     def _following(self) -> int | None:
         """The next of the order without a result, beginning anew at its front; None when there is none."""
@@ -330,18 +342,10 @@ class Procedure:
         return [*withdrawn, *self._advance(event)]
 
     def _rename(self, event: Event) -> list[Event]:
-        """The cylinder on the hose is the one that the mark's text names; what was captured of it stays.
-
-        A number that the engine does not have changes nothing.
-        """
-        assert isinstance(event, Marked)
-        number = int(event.text) if event.text.isascii() and event.text.isdecimal() else 0
-        if number not in self._plan.engine.firing_order:
-            self.phase = Phase.DONE if self.cylinder is None else self.phase
-            return []
-        if self.cylinder is None:  # all was done: another test begins
-            self._adopt(self._next_default(), Phase.WAIT_AIR)
-        elif self.phase is not Phase.WAIT_AIR and number != self.cylinder:
+        """The cylinder on the hose is the one that the mark's text names; what was captured of it stays."""
+        assert isinstance(event, Marked) and self.cylinder is not None
+        number = int(event.text)
+        if self.phase is not Phase.WAIT_AIR and number != self.cylinder:
             self._attempts[self.cylinder] = max(self._attempts.get(self.cylinder, 1) - 1, 0)
             self._attempts[number] = self._attempts.get(number, 0) + 1
         self.cylinder = number
@@ -392,8 +396,7 @@ class Procedure:
         words = words_of(event.text)
         meant = self.cylinder if self.phase in UNDER_AIR or self._last is None else self._last
         cylinder = words.cylinder if words.cylinder is not None else meant
-        if cylinder not in self._plan.engine.firing_order:
-            return []
+        assert cylinder is not None
         self._findings += 1
         self._journal.append(Entry(TakenBack.FINDING, cylinder, self._findings))
         return [
@@ -404,16 +407,15 @@ class Procedure:
         ]  # fmt: skip
 
 
-def _readable(kind: str, text: str) -> bool:
-    """A plan or a finding that cannot be read moves nothing; the edge has refused it, a raw log may hold anything."""
+def _readable(kind: str, text: str, engine: EngineOrder) -> bool:
+    """What cannot be read, or names a cylinder that the engine does not have, moves nothing; the edge has refused it,
+    a raw log may hold anything."""
     try:
         if kind == MarkKind.START:
             plan_from(text)
-        elif kind == MarkKind.HEARD:
-            words_of(text)
+        return all(number in engine.firing_order for number in named_cylinders(kind, text))
     except UsageError:
         return False
-    return True
 
 
 def _renumbered(work: Work, number: int) -> Work:

@@ -66,7 +66,7 @@ class LinkDown:
 class Resume:
     """A run that was broken off in the middle of a test is gone on with: what had happened in that test so far.
 
-    `events` are those that the procedure follows, the start of the test first.
+    `events` are those that the procedure follows; before the start of the test, what air and supply were then.
     """
 
     at_s: float

@@ -48,10 +48,12 @@ def register(database: Database, boot: Boot, calibrations: Sequence[Calibration]
 
 @dataclass(frozen=True, slots=True)
 class Unfinished:
-    """A test that a run was in the middle of when it ended: its row, and what had happened in it."""
+    """A test that a run was in the middle of when it ended: its row, and what had happened in it; `before` is what air
+    and supply were when it began."""
 
     test_id: int
     events: tuple[Event, ...]
+    before: tuple[Event, ...] = ()
 
 
 # A finding may be added long after its run; it makes the run no younger.
@@ -61,7 +63,7 @@ NEWEST_RUN = """
     WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' ORDER BY boot.id DESC LIMIT 1
 """
 NEWEST_TEST = """
-    SELECT test.id, test.event_id, test.ended_utc, json_extract(test.plan, '$.explicit')
+    SELECT test.id, test.event_id, test.ended_utc, json_extract(test.plan, '$.explicit'), test.boot_id
     FROM test JOIN boot ON boot.id = test.boot_id JOIN bench ON bench.id = boot.bench_id
     WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' ORDER BY test.id DESC LIMIT 1
 """
@@ -69,6 +71,11 @@ FOLLOWED_EVENTS = f"""
     SELECT kind, detail FROM event JOIN boot ON boot.id = event.boot_id JOIN bench ON bench.id = boot.bench_id
     WHERE event.id >= ? AND bench.name = ? AND boot.name NOT LIKE 'replay-%'
         AND kind IN ({", ".join("?" * len(FOLLOWED_KINDS))}) ORDER BY event.id
+"""
+LAST_BEFORE = """
+    SELECT kind, detail FROM event WHERE id IN (
+        SELECT max(id) FROM event WHERE boot_id = ? AND id < ? AND kind IN ('air_change', 'supply_change') GROUP BY kind
+    ) ORDER BY id
 """
 
 
@@ -83,11 +90,16 @@ def unfinished(database: Database, bench: str, since_utc: str) -> Unfinished | N
     if run is None or test is None:
         return None
     _, stopped_utc, last_utc = run
-    test_id, event_id, ended_utc, explicit = test
+    test_id, event_id, ended_utc, explicit, boot_id = test
     if ended_utc or (stopped_utc and not explicit) or (last_utc or "") <= since_utc:
         return None
-    rows = database.execute(FOLLOWED_EVENTS, [event_id, bench, *FOLLOWED_KINDS]).fetchall()
-    return Unfinished(test_id, tuple(event_from(kind, json.loads(detail)) for kind, detail in rows))
+    events = _events(database, FOLLOWED_EVENTS, [event_id, bench, *FOLLOWED_KINDS])
+    return Unfinished(test_id, events, _events(database, LAST_BEFORE, [boot_id, event_id]))
+
+
+def _events(database: Database, query: str, values: Sequence[Any]) -> tuple[Event, ...]:
+    rows = database.execute(query, values).fetchall()
+    return tuple(event_from(kind, json.loads(detail)) for kind, detail in rows)
 
 
 def _keep_calibration(database: Database, row: dict[str, Any], utc: str) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Mapping, Sequence
+from contextlib import closing, suppress
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daq.records import Finding, TakenBack, Withdrawn
@@ -22,6 +25,13 @@ _READINGS = """
 """
 _OPEN_AGAIN = "UPDATE test SET ended_utc = NULL, complete = NULL, skipped = '' WHERE id = ?"
 _FINDING = "UPDATE finding SET withdrawn_utc = ? WHERE test_id = ? AND number = ?"
+
+
+def is_stored(path: Path, test: str) -> bool:
+    """Whether a test of that name is in the database; while that cannot be read, nothing is known of it."""
+    with suppress(sqlite3.Error), closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as database:
+        return database.execute("SELECT 1 FROM test WHERE name = ?", [test]).fetchone() is not None
+    return False
 
 
 def finding_row(finding: Finding, utc: str) -> Row:

@@ -12,8 +12,8 @@ import pytest
 from daq import daemon as module
 from daq.config import Config, MqttSection, StorageSection
 from daq.daemon import Daemon, Health, mqtt_settings, new_boot_id
-from daq.errors import StorageError, UnavailableError
-from daq.records import Board, Delivery, LineFormat, LinkChange, Restarted
+from daq.errors import StorageError, UnavailableError, UsageError
+from daq.records import Board, Chunk, Delivery, Input, LineFormat, LinkChange, Mark, Restarted
 from daq.sinks.mqtt import MqttSettings
 from daq.sinks.payloads import StatusFields
 from daq.sinks.raw_log import RawLogWriter, read_raw_log
@@ -55,6 +55,41 @@ def test_the_end_of_the_source_drains_everything(config: Config) -> None:
     database.close()
     assert n == daemon.status().samples > 1000
     assert ended is not None
+
+
+def asked(config: Config, *marks: Mark) -> list[str]:
+    """What a run refuses of marks that come with its bytes."""
+    refused: list[str] = []
+    left = iter(marks)
+
+    def take(item: Input) -> None:
+        mark = next(left, None) if isinstance(item, Chunk) else None
+        try:
+            if mark is not None:
+                daemon.take(mark)
+        except UsageError as error:
+            refused.append(error.what)
+
+    daemon = Daemon(config, Scripted(a_measurement(), take))
+    asyncio.run(daemon.run())
+    return refused
+
+
+def test_a_test_has_a_name_of_its_own(config: Config) -> None:
+    """Whether the other one is stored already or not yet."""
+    start = Mark(T0_S, "start", '{"test": "spring"}')
+    assert asked(config, start, start) == ["There is a test 'spring' already."]
+    assert asked(config, start) == ["There is a test 'spring' already."]
+
+
+def test_a_test_that_is_gone_on_with_has_the_cylinders_of_its_own_engine(
+    config: Config, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not those of the configured one."""
+    monkeypatch.setattr("daq.sinks.store.store.FORGET_S", 1e9)
+    asked(config, Mark(T0_S, "start", '{"engine": "v8", "acknowledged_by": "kim"}'))
+    refused = asked(config, Mark(T0_S, "heard", "8: exhaust"), Mark(T0_S, "heard", "9: exhaust"))
+    assert refused == ["This engine has no cylinder 9; it has 1, 2, 3, 4, 5, 6, 7, 8."]
 
 
 def test_what_is_published_nowhere_does_not_wait_to_be(config: Config) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -52,8 +53,10 @@ def test_a_start_takes_the_whole_plan_along() -> None:
         ("paused", "next", "", "the test is paused"),
         ("cautions", "skip", "", "cautions have not been acknowledged"),
         ("settle", "cylinder", "9", "no cylinder 9; it has 1, 2, 3, 4"),
-        ("settle", "cylinder", "x", "no cylinder 0"),
+        ("settle", "cylinder", "x", "Which cylinder"),
+        ("settle", "cylinder", "1" * 4000, "Which cylinder"),
         ("settle", "heard", "7: exhaust", "no cylinder 7"),
+        ("settle", "heard", "next-cylinder 7", "no cylinder 7"),
         ("settle", "heard", "elsewhere-else", "Where was it heard"),
         ("settle", "start", '{"colour": "red"}', "colour"),
         ("settle", "start", "[[", "no request"),
@@ -71,6 +74,32 @@ def test_the_cylinders_are_those_of_the_test_that_runs() -> None:
     door.observe(Delivery((TestStarted(1, 0.0, "one", "single", one.to_text()),), {1: 0.0}))
     with pytest.raises(UsageError, match="it has 1"):
         door.checked(Mark(5.0, MarkKind.CYLINDER, "2"))
+
+
+def test_after_the_end_a_cylinder_is_of_the_engine_whose_test_begins() -> None:
+    door = steering("done")
+    one = TestPlan("one", EngineOrder("single", (1,)))
+    door.recall([TestStarted(1, 0.0, "one", "single", one.to_text())])
+    mark = Mark(5.0, MarkKind.CYLINDER, "4")
+    assert door.checked(mark) == mark
+    with pytest.raises(UsageError, match="it has 1"):
+        door.checked(Mark(5.0, MarkKind.HEARD, "4: exhaust"))
+
+
+def test_a_name_is_taken_once_a_test_was_started_or_began() -> None:
+    door, start = steering(), Mark(5.0, MarkKind.START, '{"test": "c-four"}')
+    door.checked(start)
+    with pytest.raises(UsageError, match="There is a test 'c-four' already"):
+        door.checked(start)
+    door.recall([TestStarted(1, 0.0, "one", "single", FOUR.named("one").to_text())])
+    with pytest.raises(UsageError, match="There is a test 'one' already"):
+        door.checked(replace(start, text='{"test": "one"}'))
+
+
+@pytest.mark.parametrize("name", [" ", "spring ", " spring", "a\nb", "last", "x" * 49])
+def test_a_test_must_be_asked_for_by_its_name(name: str) -> None:
+    with pytest.raises(UsageError, match="no request for a test"):
+        request_of({"test": name})
 
 
 # ---- the plan

@@ -283,6 +283,40 @@ def test_a_test_that_begins_by_itself_is_told_before_its_first_air(procedure: Pr
     assert not kinds(feed(procedure, OFF, ON), TestStarted)
 
 
+@pytest.mark.parametrize("kind", ["skip", "heard", "acknowledge", "pause", "cylinder", "finish"])
+def test_a_test_that_begins_by_itself_is_told_before_a_mark_in_it(procedure: Procedure, kind: str) -> None:
+    """What was heard or skipped before the first air belongs to it."""
+    events = procedure.feed(mark(kind, {"heard": "exhaust", "cylinder": "3"}.get(kind, "")))
+    told = [type(event) for event in events if not isinstance(event, Cue)]
+    assert told[:2] == [TestStarted, Marked]
+    assert not kinds(feed(procedure, HELD, ON), TestStarted)
+
+
+def test_a_cylinder_named_after_the_end_is_of_the_test_that_begins_with_it(procedure: Procedure) -> None:
+    feed(procedure, ON, mark("finish"))
+    events = procedure.feed(mark("cylinder", "3"))
+    assert isinstance(events[0], TestStarted) and events[0].test == "auto-2"
+    fresh = Procedure(EngineOrder("another", (1, 2)))
+    fresh.resume([*kinds(events, TestStarted), *kinds(events, Marked)])
+    assert (fresh.cylinder, fresh.session(1, 0.0).test) == (3, "auto-2")
+
+
+def test_after_the_end_a_cylinder_that_only_the_last_engine_had_changes_nothing() -> None:
+    procedure = Procedure(EngineOrder("single", (1,)))
+    feed(procedure, mark("start", PLAN.to_text()), mark("finish"))
+    assert [type(event) for event in procedure.feed(mark("cylinder", "4"))] == [Marked]
+    assert (procedure.phase, procedure.cylinder) == (Phase.DONE, None)
+
+
+def test_a_cylinder_done_once_more_by_its_number_has_one_result_that_counts(procedure: Procedure) -> None:
+    feed(procedure, ON, reading(5.0), OFF, mark("cylinder", "1"))
+    events = feed(procedure, ON, reading(6.0), OFF)
+    (withdrawn,), (done,) = kinds(events, Withdrawn), kinds(events, CylinderDone)
+    assert isinstance(withdrawn, Withdrawn) and (withdrawn.what, withdrawn.number) == (TakenBack.RESULT, 1)
+    assert isinstance(done, CylinderDone) and (done.cylinder, done.attempt, done.as_found.loss_pct) == (1, 2, 6.0)
+    assert procedure.session(1, 0.0).done == (1,)
+
+
 def test_a_crank_that_moved_makes_the_cylinder_be_done_again() -> None:
     procedure = started()
     events = feed(procedure, HELD, ON, reading(5.0), CRANK, reading(60.0), OFF)
@@ -347,6 +381,7 @@ def test_what_was_heard_is_of_the_cylinder_under_air_or_else_the_last() -> None:
     events = feed(procedure, mark("heard", "coolant"), HELD, ON, mark("heard", "exhaust clear"), reading(5.0), OFF)
     events += feed(procedure, mark("heard", "next-cylinder 3 faint at the plug"), mark("heard", "4: dipstick"))
     events += feed(procedure, mark("heard", "9: exhaust"), mark("heard", "nowhere"))
+    events += feed(procedure, mark("heard", "next-cylinder 9"))
     found = [event for event in events if isinstance(event, Finding)]
     assert [(f.cylinder, f.place, f.strength, f.neighbour, f.note) for f in found] == [
         (1, Place.COOLANT, Strength.CLEAR, None, ""),

@@ -31,6 +31,7 @@ from daq.records import (
 from daq.sinks.event_json import kind_of, plain
 from daq.sinks.raw_log_format import encode_entry, scan
 from daq.sinks.store import Store
+from daq.sinks.store.engine_tests import is_stored
 from tests.suites.deliveries import UTC_OFFSET_S, delivery, stable
 from tests.unit.sinks.store_scenes import change, store, table, write
 
@@ -113,6 +114,28 @@ def test_a_test_that_a_killed_run_was_in_is_gone_on_with(tmp_path: Path) -> None
     procedure = Procedure(EngineOrder("another", (1,)))
     procedure.resume(unfinished.events)
     assert (procedure.phase, procedure.cylinder) == ("resettle", 1)
+
+
+def test_a_test_that_began_under_air_is_gone_on_with_under_air(tmp_path: Path) -> None:
+    """Only the newest of each kind, of the same run."""
+    plan = replace(PLAN, acknowledged="")
+    started = replace(STARTED, plan=plan.to_text())
+    held = SupplyChange(1, 0.5, SupplyState.HELD, 6.9e5, 6.9e5, "in band and steady")
+    on, off = AirChange(1, 0.8, AirState.ON, 6e5), AirChange(1, 0.2, AirState.OFF, 0.0)
+    run(held, AirChange(1, 0.9, AirState.ON, 6e5), to=tmp_path, boot="boot-0")
+    run(off, held, on, started, Marked(1, 2.0, "acknowledge", "", "operator"), to=tmp_path)
+    unfinished = reopened(tmp_path).unfinished
+    assert unfinished is not None and unfinished.before == (held, on)
+    procedure = Procedure(EngineOrder("another", (1,)))
+    procedure.resume([*unfinished.before, *unfinished.events])
+    assert procedure.phase == "settle"
+
+
+def test_a_name_is_known_once_it_is_stored(tmp_path: Path) -> None:
+    path = tmp_path / "bench.db"
+    assert not is_stored(path, PLAN.test) and not path.exists()
+    write(store(tmp_path), delivery(STARTED))
+    assert is_stored(path, PLAN.test) and not is_stored(path, "2026")
 
 
 def test_results_after_a_kill_belong_to_the_same_test_and_to_the_reading_before_it(tmp_path: Path) -> None:
