@@ -27,6 +27,7 @@ from daq.measure.taps import TapDetector
 from daq.measure.ticks import TickGrid
 from daq.measure.zero import ZeroMonitor
 from daq.procedure import EngineOrder, Procedure, TestPlan
+from daq.procedure.states import AWAITS_READING
 from daq.records import (
     BadLines,
     Board,
@@ -49,6 +50,7 @@ from daq.records import (
     Resume,
     Samples,
     StableReading,
+    Tap,
     Ticks,
 )
 from daq.wire import (
@@ -70,6 +72,8 @@ BARE_WARNING = (
     "seen, and times are those of arrival."
 )
 MARK_BUTTON = 1
+RESTARTS = (MarkKind.AGAIN, MarkKind.GO_ON, MarkKind.ACKNOWLEDGE)
+"""Marks that may find a reading stable of which all has been told."""
 MOST_SET_BACK_S = 1.0
 
 
@@ -90,7 +94,12 @@ class Measurement:
         self._air, self._soft_step = AirMonitor(instrument), SoftStepMonitor(instrument)
         self._no_pressure = NoPressureMonitor(instrument)
         self._flags = BoardFlags()
+        self._anew: list[Tap] = []
         self._first_s: float | None = None
+
+    def tell_anew(self, segment: int, t_s: float) -> None:
+        """What is stable after this is told although it was before, as it would be after a tap that moved nothing."""
+        self._anew = [Tap(segment, t_s, t_s, 0.0, 0.0)]
 
     def _begin(self, ticks: Ticks) -> None:
         """What only the first tick tells: when the segment began, and what a count is worth."""
@@ -114,9 +123,11 @@ class Measurement:
         held, supply_changes = self._supply.feed(gauge)
         air_changes = self._air.feed(gauge)
         taps = self._taps.feed(gauge, held)
-        stable, windows = self._stability.feed(gauge, held, taps)
+        broken = self._faults.feed(gauge, self._resolution_pa)
+        stable, windows = self._stability.feed(gauge, held & ~self._faults.spoilt, [*self._anew, *taps])
+        self._anew = []
         found = [self._reading(window) for window in windows]
-        faults = [*self._faults.feed(gauge, self._resolution_pa), *self._crank.feed(gauge, held, stable, taps)]
+        faults = [*broken, *self._crank.feed(gauge, held, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
         events += [
             *self._soft_step.feed(gauge),
@@ -191,7 +202,7 @@ class Pipeline:
             case Chunk():
                 return list(self._chunk(item))
             case Mark():
-                return self._test(Marked(self._segment, self._t_s, item.kind, item.text, "operator"))
+                return self._mark(item)
             case LinkUp():
                 return list(self._link_up(item))
             case LinkDown():
@@ -360,6 +371,13 @@ class Pipeline:
         yield from rows
         for event in events:
             yield from self._test(event)
+
+    def _mark(self, mark: Mark) -> list[Record]:
+        """A mark after which the test waits for a reading is answered by one that begins after it."""
+        records = self._test(Marked(self._segment, self._t_s, mark.kind, mark.text, "operator"))
+        if mark.kind in RESTARTS and self._procedure.phase in AWAITS_READING and self._board is not None:
+            self._measurement.tell_anew(self._segment, self._t_s)
+        return records
 
     def _test(self, event: Event) -> list[Record]:
         return list(self._procedure.feed(event))

@@ -65,7 +65,8 @@ class _Rows:
 @dataclass(frozen=True, slots=True)
 class _Watch:
     """A fault as a condition on rows that must hold for a while; `seen` says it in numbers. It is over when it no
-    longer holds, or when `gone` does."""
+    longer holds, or when `gone` does. With `at_once` its rows are not believed before it is told, without `spoils` they
+    are all the same."""
 
     fault: str
     todo: str
@@ -75,6 +76,8 @@ class _Watch:
     seen: Callable[[float, float], str]
     gone: Callable[[_Rows], Bools] | None = None
     unless: str = ""
+    spoils: bool = True
+    at_once: bool = True
 
 
 def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
@@ -113,6 +116,7 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             _TICK_AND_MORE_S, 1.0,
             lambda r: np.fmax(r.good_supply_pa, r.good_cylinder_pa) > limit,
             lambda p1, p2: f"supply {show(p1)}, cylinder {show(p2)}, limit {show(limit)}.",
+            spoils=False,
         ),
         _Watch(
             "supply-sensor-open",
@@ -159,6 +163,7 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             lambda p1, p2: f"The supply channel stands at {show(p1)} while the cylinder moves.",
             lambda r: r.supply_range_pa > _MOVES_AGAIN * set_point,
             "channels-swapped",
+            at_once=False,
         ),
         _Watch(
             "cylinder-sensor-stuck",
@@ -168,12 +173,18 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             lambda p1, p2: f"The cylinder channel stands at {show(p2)} while the supply moves.",
             lambda r: r.cylinder_range_pa > _MOVES_AGAIN * set_point,
             "channels-swapped",
+            at_once=False,
         ),
     ]  # fmt: skip
 
 
 class FaultMonitor:
-    """Watches the table of faults. A new segment begins with none."""
+    """Watches the table of faults. A new segment begins with none.
+
+    `spoilt` tells of each row of the last `feed` whether a sensor says what must not be taken for a pressure.
+    """
+
+    spoilt: Bools
 
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
         self._watches = _watches(instrument, calibration)
@@ -198,6 +209,7 @@ class FaultMonitor:
         rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent)
         faults: list[Fault] = []
         stands: dict[str, Bools] = {}
+        self.spoilt = np.zeros(len(supply), np.bool_)
         for watch, switch in zip(self._watches, self._switches, strict=True):
             up = watch.holds(rows)
             if watch.unless in stands:
@@ -206,6 +218,8 @@ class FaultMonitor:
                 continue
             on, changes = switch.feed(pressures.t_s, up, ~up if watch.gone is None else watch.gone(rows))
             stands[watch.fault] = on
+            if watch.spoils:
+                self.spoilt |= on | up if watch.at_once else on
             faults += [self._fault(watch, pressures, row, bool(on[row])) for row in changes.tolist()]
         return sorted(faults, key=lambda fault: fault.t_s)
 

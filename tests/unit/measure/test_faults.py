@@ -55,6 +55,21 @@ def test_a_fault_comes_once_and_is_over_once(monitor, supply_psi, cylinder_psi, 
     assert found[0].seen and found[0].todo
 
 
+@pytest.mark.parametrize(
+    ("supply_psi", "cylinder_psi", "spoilt"),
+    [
+        (100.0, step(90, 168.75, until=200), slice(100, 220)),
+        (100.0, step(90, -18.75, until=200), slice(100, 220)),
+        (step(100, 80, until=200), 98.0, slice(100, ROWS)),  # swapped, until the supply is clearly above
+        (step(100, 152, until=200), step(90, 137, until=200), slice(0, 0)),  # too high, but true
+    ],
+)
+def test_what_a_broken_sensor_says_is_not_believed(monitor, supply_psi, cylinder_psi, spoilt: slice) -> None:
+    """From the first row, before it is told; and until it is told to be over, a second after the last."""
+    monitor.feed(line(supply_psi, cylinder_psi))
+    assert np.flatnonzero(monitor.spoilt).tolist() == list(range(ROWS))[spoilt]
+
+
 @pytest.mark.parametrize(("supply_psi", "cylinder_psi"), [(100.0, step(90, 168.75)), (step(100, 168.75), 90.0)])
 @pytest.mark.parametrize("partly", [0.0, 0.78])
 def test_a_wire_at_five_volts_is_told_as_that(monitor, supply_psi, cylinder_psi, partly: float) -> None:

@@ -16,12 +16,14 @@ from daq.records import (
     BoardFault,
     Chunk,
     Cue,
+    Fault,
     Gap,
     Instrument,
     LineFormat,
     LinkChange,
     LinkDown,
     LinkUp,
+    Mark,
     Marked,
     Pairing,
     Readings,
@@ -54,9 +56,9 @@ def feed(pipeline: Pipeline, *data: bytes) -> list[Record]:
     return [record for part in data for record in pipeline.feed(Chunk(0.0, part))]
 
 
-def steady(first: int, clock_us: int, n: int) -> bytes:
-    """Supply at 100 psi, cylinder at 90 psi, on 16 bits."""
-    supply, cylinder = (np.full(n, round((0.1 + 0.8 * psi / 150) * 65_536), np.uint16) for psi in (100, 90))
+def steady(first: int, clock_us: int, n: int, cylinder_psi: float = 90.0) -> bytes:
+    """Supply at 100 psi, on 16 bits."""
+    supply, cylinder = (np.full(n, round((0.1 + 0.8 * psi / 150) * 65_536), np.uint16) for psi in (100, cylinder_psi))
     clocks = (clock_us + 50_000 * np.arange(n)).astype(np.uint32)
     sequence = (first + np.arange(n)).astype(np.uint16)
     return SampleBlock(sequence, clocks, supply, cylinder, supply, np.zeros(n, np.uint8)).encode()
@@ -131,6 +133,32 @@ def test_damage_at_the_very_end_is_not_lost(pipeline: Pipeline) -> None:
     pipeline.feed(LinkUp(0.0, BOARD))
     feed(pipeline, b"rubbish\n")
     assert of(pipeline.finish(), BadLines)
+
+
+@pytest.mark.parametrize(("before", "mark"), [("", "again"), ("pause", "go-on")])
+def test_a_mark_after_which_a_reading_is_awaited_is_answered_by_a_new_one(
+    pipeline: Pipeline, before: str, mark: str
+) -> None:
+    """Though nothing moved, and what is stable had been told."""
+    pipeline.feed(LinkUp(0.0, BOARD))
+    if before:
+        feed(pipeline, steady(0, 0, 10))
+        pipeline.feed(Mark(0.0, before))
+    told = of(feed(pipeline, steady(10, 500_000, 110)), StableReading)
+    assert len(told) == 1 and not of(feed(pipeline, steady(120, 6_000_000, 60)), StableReading)
+    pipeline.feed(Mark(0.0, mark))
+    (reading,) = of(feed(pipeline, steady(180, 9_000_000, 60)), StableReading)
+    assert (reading.cylinder, reading.phase) == (1, "as-found")
+    assert reading.t_s - reading.window_s >= 8.9, "begun after the mark"
+
+
+def test_no_reading_is_told_while_a_sensor_is_broken(pipeline: Pipeline) -> None:
+    """A signal wire at 5 V stands as still as any pressure."""
+    pipeline.feed(LinkUp(0.0, BOARD))
+    records = feed(pipeline, steady(0, 0, 60, cylinder_psi=168.0))
+    assert [fault.fault for fault in of(records, Fault)] == ["sensor-saturated"]
+    assert not of(records, StableReading) and not any(rows.stable.any() for rows in of(records, Readings))
+    assert len(of(feed(pipeline, steady(60, 3_000_000, 120)), StableReading)) == 1
 
 
 def test_the_button_means_next(pipeline: Pipeline) -> None:
