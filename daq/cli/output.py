@@ -29,7 +29,7 @@ def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]
         table.add_column(column, justify="right" if of_numbers else "left", no_wrap=number == 0)
     for row in rows:
         table.add_row(*row)
-    console = Console()
+    console = Console(markup=False, emoji=False)  # names are what somebody typed
     # A pipe has no width of its own; rows must not be broken there.
     console.width = console.width if console.is_terminal else 160
     console.print(table)
