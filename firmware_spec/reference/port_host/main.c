@@ -1,13 +1,14 @@
-/* The board as a process on a pseudo-terminal, in real time.
+/* The board as a process on a pseudo-terminal, in real time or at a multiple of it.
  *
- *     board [--link PATH] [--baud N] [--eeprom FILE] [--identity MAKER,MODEL,SERIAL,FIRMWARE]
+ *     board [--link PATH] [--baud N] [--speed TIMES] [--eeprom FILE] [--identity MAKER,MODEL,SERIAL,FIRMWARE]
  *
- * prints the path to open, and obeys lines on its standard input (bench.h). Ends by a signal. */
+ * prints the path to open, and obeys lines on its standard input (bench.h). `wait MICROSECONDS` among them lets those that
+ * follow wait until so long after samples were first asked for. Ends by a signal. */
 #define _XOPEN_SOURCE 700
 
 #include <errno.h>
 #include <fcntl.h>
-#include <poll.h>
+#include <inttypes.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -19,12 +20,13 @@
 #include "board.h"
 #include "button.h"
 #include "frames.h"
+#include "memory.h"
+#include "orders.h"
 #include "port.h"
 #include "ring.h"
 #include "sampler.h"
 #include "terminal.h"
 
-#define EEPROM_BYTES 1024
 #define WAIT_MS 2
 #define STEP_US 1000
 #define LATE_MOST_US 1000000 /* a process that stood still for longer does not make up for it */
@@ -41,12 +43,13 @@ static struct traits traits = {
 
 static struct bench bench = BENCH_AT_START;
 static struct ring sent, heard;
-static uint8_t eeprom[EEPROM_BYTES];
-static const char *eeprom_path;
 static volatile sig_atomic_t ended;
 static uint64_t clock_us; /* of the board: follows real time in small steps, so that a process that has to wait its turn
                              does what is due in time all the same, if late */
-static uint64_t behind_us; /* real time less the board clock, as it was at the start */
+static uint64_t seen_us;  /* real time up to which it has followed */
+static double speed = 1.0; /* multiple of real time */
+static bool began;         /* samples have been asked for */
+static uint64_t lived_us, wait_us; /* since then, whatever restarts; and how long the next line of input has to wait */
 static uint64_t next_due_us;
 static uint16_t rate;
 static uint32_t samples;
@@ -112,27 +115,6 @@ void port_light(bool on)
     (void)on;
 }
 
-bool port_eeprom_ready(void)
-{
-    return true;
-}
-
-uint8_t port_eeprom_read(uint16_t address)
-{
-    return eeprom[address];
-}
-
-void port_eeprom_write(uint16_t address, uint8_t value)
-{
-    FILE *file = eeprom_path ? fopen(eeprom_path, "wb") : NULL;
-
-    eeprom[address] = value;
-    if (file) {
-        fwrite(eeprom, 1, sizeof eeprom, file);
-        fclose(file);
-    }
-}
-
 bool port_memory_sound(void)
 {
     return true;
@@ -140,21 +122,8 @@ bool port_memory_sound(void)
 
 /* ---- the world around it ---- */
 
-static void load_eeprom(void)
-{
-    FILE *file = eeprom_path ? fopen(eeprom_path, "rb") : NULL;
-
-    memset(eeprom, 0xFF, sizeof eeprom);
-    if (file) {
-        if (fread(eeprom, 1, sizeof eeprom, file) < sizeof eeprom)
-            fputs("the EEPROM file is short; the rest counts as erased\n", stderr);
-        fclose(file);
-    }
-}
-
 static void start(uint8_t cause)
 {
-    behind_us = monotonic_us();
     clock_us = next_due_us = 0;
     board_start(cause);
 }
@@ -170,21 +139,6 @@ static void sample(void)
     next_due_us += 1000000u / rate;
     if (sampler_due())
         sampler_done(&seen);
-}
-
-/* Lets the board clock catch up with real time. */
-static void live(void)
-{
-    uint64_t real_us = monotonic_us() - behind_us;
-
-    if (real_us > clock_us + LATE_MOST_US)
-        clock_us = next_due_us = real_us;
-    while (clock_us < real_us) {
-        clock_us += real_us - clock_us < STEP_US ? real_us - clock_us : STEP_US;
-        if (next_due_us <= clock_us)
-            sample();
-        board_poll();
-    }
 }
 
 /* What the other end does not fetch waits, and nothing else does; what nobody listens to is lost. */
@@ -217,46 +171,69 @@ static void hear(int terminal)
         ring_put(&heard, bytes[i]);
 }
 
-/* Lines of the standard input, as far as they have come. */
+/* Lines of standard input, as far as they have come and none has to wait. */
 static void obey(void)
 {
-    static char line[128];
-    static size_t length;
-    static bool over;
-    struct pollfd input = {STDIN_FILENO, POLLIN, 0};
-    bool was_down = bench.button_down;
-    char c;
+    const char *line;
+    bool was_down;
 
-    while (!over && poll(&input, 1, 0) == 1) {
-        if (read(STDIN_FILENO, &c, 1) != 1) {
-            over = true;
-        } else if (c != '\n') {
-            if (length < sizeof line - 1)
-                line[length++] = c;
-        } else {
-            line[length] = 0;
-            length = 0;
+    while ((!wait_us || (began && lived_us >= wait_us)) && (line = orders_next())) {
+        was_down = bench.button_down;
+        if (sscanf(line, "wait %" SCNu64, &wait_us) != 1)
             bench_obey(&bench, line);
-        }
         if (bench.button_down != was_down)
             button_edge(port_now_us());
-        was_down = bench.button_down;
-    }
-    if (bench.reset >= 0) {
-        start((uint8_t)bench.reset);
+        if (bench.reset >= 0)
+            start((uint8_t)bench.reset);
         bench.reset = -1;
     }
+}
+
+static void step(uint32_t us)
+{
+    clock_us += us;
+    lived_us += us;
+    if (next_due_us <= clock_us)
+        sample();
+    if (sampler_running() && !began) {
+        began = true;
+        lived_us = 0;
+    }
+    obey();
+    board_poll();
+}
+
+/* Lets time catch up with real time, or with a multiple of it. In real time a host that is behind loses samples, as on a
+ * real line. At a multiple of it time waits. */
+static void live(int terminal)
+{
+    uint64_t real_us = (uint64_t)((double)monotonic_us() * speed);
+    uint64_t owed_us = real_us - seen_us;
+
+    seen_us = real_us;
+    if (owed_us > LATE_MOST_US && speed <= 1.0) {
+        next_due_us += owed_us - STEP_US;
+        clock_us += owed_us - STEP_US;
+        owed_us = STEP_US;
+    }
+    for (; owed_us >= STEP_US; owed_us -= STEP_US) {
+        step(STEP_US);
+        send_what_waits(terminal);
+        if (speed > 1.0 && !ring_empty(&sent))
+            owed_us = STEP_US;
+    }
+    seen_us -= owed_us;
 }
 
 static void run(int terminal)
 {
     struct timespec pause = {0, WAIT_MS * 1000000L};
 
+    seen_us = (uint64_t)((double)monotonic_us() * speed);
     start(RESET_POWER_ON);
     while (!ended) {
         hear(terminal);
-        obey();
-        live();
+        live(terminal);
         send_what_waits(terminal);
         nanosleep(&pause, NULL);
     }
@@ -270,7 +247,7 @@ static void end(int number)
 
 static int usage(void)
 {
-    fputs("board [--link PATH] [--baud N] [--eeprom FILE] [--identity MAKER,MODEL,SERIAL,FIRMWARE]\n", stderr);
+    fputs("board [--link PATH] [--baud N] [--speed TIMES] [--eeprom FILE] [--identity MAKER,MODEL,SERIAL,FIRMWARE]\n", stderr);
     return 2;
 }
 
@@ -280,9 +257,11 @@ static bool take_option(const char *name, const char *value, const char **link_p
     if (!strcmp(name, "--link"))
         *link_path = value;
     else if (!strcmp(name, "--eeprom"))
-        eeprom_path = value;
+        memory_path = value;
     else if (!strcmp(name, "--identity"))
         traits.identity = value;
+    else if (!strcmp(name, "--speed"))
+        speed = strtod(value, NULL);
     else if (!strcmp(name, "--baud"))
         traits.baud = (uint32_t)strtoul(value, NULL, 10);
     else
@@ -302,7 +281,7 @@ int main(int count, char **arguments)
         return 1;
     signal(SIGTERM, end);
     signal(SIGINT, end);
-    load_eeprom();
+    memory_load();
     run(terminal);
     if (link_path)
         unlink(link_path);

@@ -5,10 +5,11 @@ Nothing here depends on how fast anything runs: the same orders give the same by
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 import subprocess
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import TypeVar
@@ -41,13 +42,11 @@ from daq.sources.handshake import handshake
 from daq.sources.ports import LineSettings
 from daq.units import M_PER_INCH, PA_PER_PSI
 from daq.wire import BadFrame, Decoder, Flag, InputEvent
-from simulator.actions import Air, Connect
 from simulator.scenario import Scenario, load, parse
 from simulator.simulation import render
-from simulator.timeline import actions_of
 from simulator.truth import truth
-from tests.suites.cosimulation import I2C, OWN, Course, Wiring
-from tests.suites.firmware import BUILD, Microcontroller, SimulatedPort, made
+from tests.suites.cosimulation import I2C, OWN, SUPPLY_COPIES, Course, Wiring, bad_electronics, calibrated, rotting
+from tests.suites.firmware import BUILD, SimulatedPort, made
 
 pytestmark = pytest.mark.timeout(400)
 
@@ -56,39 +55,6 @@ ORDER = (1, 3, 4, 2)
 STARTS_S = 1_767_225_600.0
 TURNS_TO_THE_WRAP = 1_000
 """The board clock counts turns of a timer, of 32.768 ms: it wraps while the second cylinder is measured."""
-SUPPLY_COPIES = (48, 64)
-"""Where the EEPROM keeps the calibration of the supply channel."""
-MISHAPS = """
-like = "four-debris"
-title = "Debris on a valve, and a bad day of the electronics"
-[script]
-hold_s = 9.0
-[[action]]
-do = "reference"
-after_air_on = 3
-after_s = 3.0
-to_v = 4.62
-for_s = 0.8
-[[action]]
-do = "reset"
-after_air_on = 4
-after_s = 2.0
-cause = "watchdog"
-[[action]]
-do = "reset"
-after_air_on = 2
-after_s = 1.0
-cause = "external"
-[[action]]
-do = "reset"
-after_air_on = 2
-after_s = 3.0
-cause = "brown_out"
-[[action]]
-do = "press"
-after_air_on = 2
-after_s = 15.5
-"""
 AnyRecord = TypeVar("AnyRecord")
 
 
@@ -128,20 +94,21 @@ def through_python(scenario: Scenario) -> Outcome:
     return Outcome(measured(_linked(board, pieces)))
 
 
-def through_firmware(scenario: Scenario, wiring: Wiring, extra: Mapping[float, Sequence[str]]) -> Outcome:
+def through_firmware(scenario: Scenario, wiring: Wiring) -> Outcome:
     made("avr", "bench")
     received: list[bytes] = []
     with wiring.powered() as microcontroller:
-        course = Course(scenario, wiring, extra=extra)
-        for order in course.beginning():
+        course = Course(scenario, wiring, extra=rotting(scenario))
+        for order in (*calibrated(), *course.beginning()):
             microcontroller.order(order)
         microcontroller.run(50_000)
-        _calibrate(microcontroller)
         port = SimulatedPort(microcontroller, {})
         board = handshake(port, "simulated", LineSettings(), received.append)
         microcontroller.order("poke", _address_of_turns(wiring), 2**17 - TURNS_TO_THE_WRAP)
         port.write(b"INIT\n")
-        pieces = (Chunk(STARTS_S + at_s, data) for at_s, data in microcontroller.play(["await S", *course.orders()]))
+        pieces = (
+            Chunk(STARTS_S + at_s, data) for at_s, data in microcontroller.play(["await S", *course.orders(), "run 0"])
+        )
         records = measured(_linked(board, _noted(pieces, received)))
         eeprom = bytes.fromhex(microcontroller.ask("dump")[0])
     return Outcome(records, b"".join(received), eeprom)
@@ -159,11 +126,6 @@ def _noted(pieces: Iterator[Chunk], received: list[bytes]) -> Iterator[Chunk]:
         yield piece
 
 
-def _calibrate(board: Microcontroller) -> None:
-    for channel in ("SUPP", "CYL"):
-        assert b",0,*" in board.exchange(f"CAL:DATA {channel},500000,258553,20250110\n".encode())
-
-
 def _address_of_turns(wiring: Wiring) -> str:
     command = ["avr-nm", str(BUILD / f"{wiring.image}.elf")]
     table = subprocess.run(command, capture_output=True, text=True, check=True).stdout
@@ -172,22 +134,9 @@ def _address_of_turns(wiring: Wiring) -> str:
     return f"0x{found[1]}"
 
 
-def _air_on_s(scenario: Scenario, cylinder: int) -> float:
-    connected = None
-    for at_s, action in actions_of(scenario):
-        connected = action.cylinder if isinstance(action, Connect) else connected
-        if isinstance(action, Air) and connected == cylinder:
-            return at_s
-    raise AssertionError(f"no air on cylinder {cylinder}")
-
-
 @cache
 def bad_day(wiring: Wiring) -> Outcome:
-    """One copy of the supply's calibration rots before the second restart, and both before the third."""
-    scenario = parse(MISHAPS, "mishaps")
-    air_s = _air_on_s(scenario, 2)
-    first, second = (f"eeprom {address + 5} 0" for address in SUPPLY_COPIES)
-    return through_firmware(scenario, wiring, {air_s + 0.9: [first], air_s + 2.9: [first, second]})
+    return through_firmware(bad_electronics(), wiring)
 
 
 @cache
@@ -287,6 +236,6 @@ def test_the_same_orders_give_the_same_bytes() -> None:
         with OWN.powered() as board:
             course = Course(scenario, OWN)
             started = [*course.beginning(), "run 50000", "send 494e49540a", "await S"]
-            return b"".join(data for _, data in board.play([*started, *course.orders()]))
+            return b"".join(data for _, data in board.play([*started, *course.orders(), "run 0"]))
 
     assert received() == received()
