@@ -20,7 +20,8 @@ import numpy as np
 from daq.calibrate.line import fit, fit_correlated
 from daq.calibrate.plateaus import Plateau
 from daq.errors import DataError
-from daq.measure.budget import BOW_OF_CLASS, HYSTERESIS_OF_CLASS, budget, calibrated, interval
+from daq.measure.budget import budget, interval
+from daq.measure.known_errors import BOW_OF_CLASS, HYSTERESIS_OF_CLASS, calibrated
 from daq.measure.uncertainty import rectangular
 from daq.records import Calibration, ChannelCalibration, Floats, Instrument, Pairing
 

@@ -16,6 +16,7 @@ import numpy as np
 from daq.measure import budget
 from daq.measure.fill_bank import FillBank, Told
 from daq.measure.fill_model import CHOKED_ABOVE
+from daq.measure.known_errors import errors
 from daq.measure.trailing import Trailing
 from daq.records import Bools, Calibration, Expectation, Instrument, Pressures
 
@@ -92,7 +93,7 @@ class FillEstimator:
         self._instrument, self._resolution_pa = instrument, resolution_pa
         supply_pa, cylinder_pa = instrument.set_point_pa, _SENSORS_AT * instrument.set_point_pa
         noise = (0.0, 0.0, math.inf)
-        found = budget.errors(supply_pa, cylinder_pa, noise, resolution_pa, calibration, instrument, at_s)
+        found = errors(supply_pa, cylinder_pa, noise, resolution_pa, calibration, instrument, at_s)
         lines = budget.contributions(found, supply_pa, cylinder_pa, instrument)
         self._u_offset_pa = 0.01 * supply_pa * math.sqrt(math.fsum(line.contribution_pct**2 for line in lines))
         self._u_area = math.sqrt(math.fsum(error.area**2 for error in found))

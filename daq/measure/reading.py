@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from daq.measure import leakage, orifice, uncertainty
-from daq.measure.budget import SETTLING, WINDOW_ALONE, Error, combined, contributions, displacements, errors, interval
+from daq.measure.budget import SETTLING, WINDOW_ALONE, combined, contributions, interval
 from daq.measure.calibration import calibrated_instrument
+from daq.measure.known_errors import Error, displacements, errors
 from daq.measure.stability import StableWindow
 from daq.records import Calibration, Floats, Instrument, StableReading
 

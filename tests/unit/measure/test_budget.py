@@ -6,8 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.budget import Noise, budget, contributions, difference, errors, interval
+from daq.measure.budget import budget, contributions, difference, interval
 from daq.measure.calibration import assumed_calibration
+from daq.measure.known_errors import Noise, errors
 from daq.measure.reading import stable_reading
 from daq.measure.stability import StableWindow
 from daq.records import (
