@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import logging
+import os
+import sys
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,13 +15,12 @@ import platformdirs
 from daq.cli.calibrate_pairing import collect, pairing_record, show_pairing
 from daq.cli.event_loop import run as run_loop
 from daq.cli.finding import add as add_finding
-from daq.cli.report import Asked, Wanted, report, show
-from daq.cli.run import tell_broker
+from daq.cli.report import Asked, Wanted, file_name, report, show
+from daq.cli.run import tell_broker, tell_cautions
 from daq.cli.workshop import Board, Notes, Workshop
 from daq.config import Config, EngineSection, MqttSection, StorageSection
 from daq.daemon import Daemon, calibration_in_force
 from daq.planning import StartRequest
-from daq.procedure.cautions import before_air
 from daq.procedure.plan import Temperature
 from daq.records import Mark, MarkKind
 from daq.sinks.store import open_readonly
@@ -44,10 +45,9 @@ def demo(speed: float, folder: Path | None, screen: bool | None) -> None:
     """Runs it to its end (or Ctrl-C), shows the cylinders, and writes the report."""
     logging.basicConfig(format="boretight: %(message)s", level=logging.WARNING)
     config = demo_config(folder or _new_folder())
-    print("This is a simulated board and an invented engine. On a real one, before any air:")
-    for caution in before_air(certified=False):
-        print(f"  - {caution.text}")
-    print("\nFirst the two channels are paired, outlet blocked:\n", flush=True)
+    print("This is a simulated board and an invented engine; on a real one it is meant.", end=" ")
+    tell_cautions(certified=False)
+    print("First the two channels are paired, outlet blocked:\n", flush=True)
     _pair(config, speed)
     print("\nNow the engine, from the first cylinder to the last; nobody touches a key:\n", flush=True)
     _test(config, speed, screen)
@@ -95,7 +95,17 @@ def _report(config: Config) -> None:
     show(asked, as_json=False)
     print("\nThe report, to be opened in a browser or printed, and the database, for any SQLite tool:")
     report(asked, Wanted(), paper="a4")
+    _open(config.storage.folder / f"{file_name(TEST)}.html")
     print(f"{config.storage.database}\nThe bench of this demonstration, for other commands: --config {path}")
+
+
+def _open(page: Path) -> None:
+    """In a browser, where somebody sits before a screen that can show one."""
+    has_screen = sys.platform in ("darwin", "win32") or os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    if sys.stdout.isatty() and has_screen and page.exists():
+        import webbrowser
+
+        webbrowser.open(page.as_uri())
 
 
 def _leaks(database: Path) -> bool:

@@ -11,6 +11,7 @@ from daq.cli.event_loop import run as run_loop
 from daq.cli.page import tell_page
 from daq.config import CuesSection, LineSection, load
 from daq.daemon import Daemon
+from daq.procedure.cautions import before_air
 from daq.sinks.base import Sink
 from daq.sinks.cues import CueSink, Phrases, find_sound
 from daq.sinks.mqtt import MqttSettings
@@ -40,6 +41,8 @@ def run(
         watchers: list[Sink] = [] if quiet else [TerminalSink(config.bench, config.display.pressure, screen=screen)]
         watchers += [] if quiet else cue_sinks(config.cues)
         tell_link = (lambda link: None) if quiet else tell_page
+        if not quiet:
+            tell_cautions(config.engine.certified)
         run_loop(Daemon(config, SerialLine(settings), watchers, tell, tell_link).run())
 
 
@@ -49,6 +52,14 @@ def cue_sinks(section: CuesSection) -> list[Sink]:
     if not section.sound or not (sound.player or sound.speaker):
         return []
     return [CueSink(sound, Phrases.read(section.words) if section.words else None)]
+
+
+def tell_cautions(certified: bool) -> None:
+    """Before the line is opened, so before any air."""
+    print("Before any air:")
+    for caution in before_air(certified):
+        print(f"  - {caution.text}")
+    print(flush=True)
 
 
 def tell_broker(settings: MqttSettings) -> None:
