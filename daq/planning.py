@@ -21,7 +21,6 @@ from daq.records import Instrument
 from daq.units import both
 
 Line = Annotated[str, Field(max_length=200, pattern=r"^[^\x00-\x1f]*$")]
-Name = Annotated[str, Field(max_length=48, pattern=r"^(\S([^\x00-\x1f]*\S)?)?$")]
 LAST = "last"
 """What the newest test is asked for by."""
 SAME = 0.02
@@ -38,7 +37,7 @@ class StartRequest(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     engine: Annotated[str, Field(max_length=32)] = ""
-    test: Name = ""
+    test: Annotated[str, Field(max_length=48)] = ""
     temperature: Temperature = Temperature.UNKNOWN
     acknowledged_by: Line = ""
     soft_step: bool = False
@@ -50,6 +49,8 @@ class StartRequest(BaseModel):
     @field_validator("test")
     @classmethod
     def _is_a_name(cls, text: str) -> str:
+        if text != text.strip() or not text.isprintable():
+            raise ValueError("a name is printable, without blanks before or after it")
         if text == LAST:
             raise ValueError(f"`{LAST}` is the newest test, whichever that is")
         return text

@@ -96,7 +96,7 @@ def test_a_name_is_taken_once_a_test_was_started_or_began() -> None:
         door.checked(replace(start, text='{"test": "one"}'))
 
 
-@pytest.mark.parametrize("name", [" ", "spring ", " spring", "a\nb", "last", "x" * 49])
+@pytest.mark.parametrize("name", [" ", "spring ", " spring", "a\nb", "a\u202eb", "last", "x" * 49])
 def test_a_test_must_be_asked_for_by_its_name(name: str) -> None:
     with pytest.raises(UsageError, match="no request for a test"):
         request_of({"test": name})
