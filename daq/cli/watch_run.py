@@ -62,6 +62,8 @@ class Describe(Taken):
 
     set_point_pa: float | None = None
     board: str = ""
+    calibration_id: str = ""
+    calibration_date: str = ""
 
 
 class Run:
@@ -169,6 +171,7 @@ class View:
         line = "not known" if status is None else ": ".join(filter(None, (status.line, status.line_detail)))
         faults = status.faults if status else ""
         age = "no reading yet" if math.isinf(self.face.age_s) else f"{self.face.age_s:.1f} s old"
-        return " | ".join(
-            (f"Line {line}", f"Board {self.run.describe.board or 'none'}", f"Faults {faults or 'none'}", age)
-        )
+        bench = self.run.describe
+        calibration = " of ".join(filter(None, (bench.calibration_id, bench.calibration_date))) or "not known"
+        words = (f"Line {line}", f"Board {bench.board or 'none'}", f"Calibration {calibration}")
+        return " | ".join((*words, f"Faults {faults or 'none'}", age))

@@ -31,7 +31,9 @@ def scene(benches: int = 1) -> Wall:
     for number in range(benches):
         speaker = Speaker(wall, "abcdefgh"[number])
         speaker.sends("availability", {"availability": "online"})
-        speaker.says("describe", set_point_pa=689_476.0, board="Garage Sketch")
+        speaker.says(
+            "describe", set_point_pa=689_476.0, board="Sketch", calibration_id="c1", calibration_date="2026-01-01"
+        )
         speaker.says("status", 1.0, **STATUS)
         speaker.event(TestStarted(1, 0.5, "spring", "invented four", PLAN.to_text()))
         speaker.session(3, "settle", done=(1,))
@@ -63,7 +65,7 @@ def test_a_panel_has_all_of_the_page() -> None:
         "a | invented four | online", "CYLINDER 3    STABLE", "▀█ ", "SUPPLY", "100.0 psi  HELD", "89.9 psi",
         "Newest stable reading: cylinder 1, 6.0 ± 1.0 %", "Supply held at 100.0 psi", ">> SETTLING, WAIT",
         "LOOK: hose off. 0.2 psi. Connect it.", "Cue: Tap the valves now.", "1 done", "3 now", "as found", "after taps",
-        "Line up | Board Garage Sketch | Faults none | 0.5 s old",
+        "Line up | Board Sketch | Calibration c1 of 2026-01-01 | Faults none | 0.5 s old",
     ):  # fmt: skip
         assert piece in shown, piece
     order = [shown.index(f" {cylinder}") for cylinder in ("1 done", "3 now", "4  ", "2  ")]
