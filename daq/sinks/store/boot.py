@@ -56,11 +56,13 @@ class Unfinished:
     before: tuple[Event, ...] = ()
 
 
-# A finding may be added long after its run; it makes the run no younger.
+# A run that was killed before it noted anything says nothing of the test. A finding may be added long after its run; it
+# makes the run no younger.
 NEWEST_RUN = """
-    SELECT boot.id, boot.ended_utc, (SELECT max(t_utc) FROM event WHERE boot_id = boot.id AND kind <> 'finding')
-    FROM boot JOIN bench ON bench.id = boot.bench_id
-    WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' ORDER BY boot.id DESC LIMIT 1
+    SELECT boot.ended_utc, event.t_utc
+    FROM event JOIN boot ON boot.id = event.boot_id JOIN bench ON bench.id = boot.bench_id
+    WHERE bench.name = ? AND boot.name NOT LIKE 'replay-%' AND event.kind <> 'finding'
+    ORDER BY event.id DESC LIMIT 1
 """
 NEWEST_TEST = """
     SELECT test.id, test.event_id, test.ended_utc, json_extract(test.plan, '$.explicit'), test.boot_id
@@ -89,9 +91,9 @@ def unfinished(database: Database, bench: str, since_utc: str) -> Unfinished | N
     test = database.execute(NEWEST_TEST, [bench]).fetchone()
     if run is None or test is None:
         return None
-    _, stopped_utc, last_utc = run
+    stopped_utc, last_utc = run
     test_id, event_id, ended_utc, explicit, boot_id = test
-    if ended_utc or (stopped_utc and not explicit) or (last_utc or "") <= since_utc:
+    if ended_utc or (stopped_utc and not explicit) or last_utc <= since_utc:
         return None
     events = _events(database, FOLLOWED_EVENTS, [event_id, bench, *FOLLOWED_KINDS])
     return Unfinished(test_id, events, _events(database, LAST_BEFORE, [boot_id, event_id]))

@@ -165,6 +165,12 @@ def test_which_tests_are_gone_on_with(
     assert (reopened(tmp_path).unfinished is not None) is goes_on
 
 
+def test_runs_that_were_killed_before_they_noted_anything_break_no_test_off(tmp_path: Path) -> None:
+    run(STARTED, stable(10.0, 1), to=tmp_path)
+    run(to=tmp_path, boot="boot-1b")
+    assert reopened(tmp_path).unfinished is not None
+
+
 def test_a_test_that_is_done_is_not_gone_on_with(tmp_path: Path) -> None:
     run(STARTED, TestDone(1, 30.0, "invented four", (), PLAN.test), to=tmp_path)
     assert reopened(tmp_path).unfinished is None
