@@ -58,6 +58,8 @@ async def _feed(command: tuple[str, ...], content: bytes) -> None:
     try:
         async with asyncio.timeout(LONGEST_S):
             await process.communicate(content)
+    except TimeoutError as error:
+        raise TimeoutError(f"{command[0]} did not end within {LONGEST_S:g} s") from error
     finally:
         await _end(process)
     if process.returncode:

@@ -47,4 +47,15 @@ def _fault(name: str, text: object) -> str:
     except ValueError as error:
         return f"{name}: {error}"
     there = {place for _, place, _, _ in string.Formatter().parse(WORDS[name][1]) if place is not None}
-    return "".join(f"{name}: there is no value {{{place}}}" for place in sorted(wanted - there)[:1])
+    if unknown := sorted(wanted - there):
+        return f"{name}: there is no value {{{unknown[0]}}}"
+    return _unfit(name, text, there)
+
+
+def _unfit(name: str, text: str, places: set[str]) -> str:
+    """The values are texts: `{loss:d}` would be found out only when it is to be said."""
+    try:
+        text.format(**dict.fromkeys(places, "1"))
+    except (ValueError, LookupError) as error:
+        return f"{name}: {error}"
+    return ""

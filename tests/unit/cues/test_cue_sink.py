@@ -109,7 +109,7 @@ def test_a_program_that_hangs_never_holds_the_writer_up(tmp_path: Path) -> None:
 
 def test_a_program_that_hangs_is_ended(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(sound_module, "LONGEST_S", 0.2)
-    with pytest.raises(TimeoutError):
+    with pytest.raises(TimeoutError, match="did not end within"):
         asyncio.run(programs(tmp_path / "log", takes_s=60.0).speak("never ends"))
 
 
@@ -209,6 +209,8 @@ def test_words_of_another_language(tmp_path: Path) -> None:
     [
         ('captured = "{colour}"', "captured: there is no value {colour}"),
         ('nonsense = "x"', "there is no cue nonsense"),
+        ('captured = "{loss:d}"', "captured: "),
+        ('captured = "{loss.real.x}"', "captured: "),
         ("tap = 3", "tap: not a text"),
         ('tap = "{"', "tap: "),
         ("tap = ", "cannot be read"),
