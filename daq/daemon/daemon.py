@@ -1,24 +1,19 @@
-"""The daemon: one source, one driver, many sinks. Starts them, lets the flow run, and shuts down with it."""
+"""One source, one driver, many sinks. Starts them, lets the flow run, and shuts down with it."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
 import logging
-import secrets
-import shutil
-import signal
 import time
-from collections import Counter
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
-from datetime import UTC, datetime
-from importlib.metadata import version
-from pathlib import Path
+from dataclasses import asdict, replace
 from typing import Protocol
 
-from daq.calibration_files import newest
 from daq.config import Config
+from daq.daemon.bench import calibration_in_force, mqtt_settings, new_boot_id, software
+from daq.daemon.health import Health, free_bytes, size_bytes
+from daq.daemon.shutdown import end, stopped_by_signals
 from daq.driver import Driver
 from daq.errors import BoretightError, StorageError
 from daq.page import Daemon as PageDaemon
@@ -26,18 +21,7 @@ from daq.page import page_sink
 from daq.pipeline import Pipeline
 from daq.planning import misfits, plan_by_itself, plan_of, profile_of, request_from
 from daq.procedure import TestPlan, plan_from
-from daq.records import (
-    Calibration,
-    Chunk,
-    Delivery,
-    Input,
-    LinkChange,
-    Mark,
-    MarkKind,
-    Restarted,
-    Resume,
-    Samples,
-)
+from daq.records import Chunk, Delivery, Input, Mark, MarkKind, Resume
 from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
@@ -50,7 +34,6 @@ from daq.sinks.store.engine_tests import is_stored
 from daq.steering import Steering, name_is_taken
 from daq.wire import BadReason
 
-LOOPBACK = "127.0.0.1"
 STORE_LINGER_S = 1.0
 DRAIN_S = 5.0
 OLD_SAMPLE_S = 3.0
@@ -67,70 +50,6 @@ class Source(Protocol):
     def inputs(self) -> AsyncIterator[Input]: ...
     def inject(self, item: Input) -> None: ...
     def stop(self) -> None: ...
-
-
-def software() -> str:
-    """Name and version, as they go into headers and descriptions."""
-    return f"boretight {version('boretight')}"
-
-
-def calibration_in_force(config: Config, complain: Callable[[str], None]) -> Calibration:
-    """The newest calibration records of the bench over the data sheets; `complain` is told of those not used."""
-    diameter_m = config.measuring_instrument().restrictor_diameter_m
-    return newest(config.storage.calibrations, config.calibration_record(), diameter_m, complain)
-
-
-def mqtt_settings(config: Config, host: str | None = None, port: int | None = None) -> MqttSettings:
-    """The broker of the configuration; `host` and `port` of the command line come first."""
-    section = config.mqtt
-    return MqttSettings(
-        bench=config.bench,
-        host=host or section.host or LOOPBACK,
-        port=section.port if port is None else port,
-        root=section.root,
-        username=section.username,
-        password=section.password.get_secret_value() if section.password else None,
-        tls=section.tls,
-        ca_file=section.ca_file,
-        cert_file=section.cert_file,
-        key_file=section.key_file,
-        protocol=section.protocol,
-    )
-
-
-def new_boot_id(utc_s: float) -> str:
-    """Names one run of the daemon: when it began, and four random bytes against two at the same second."""
-    return f"{datetime.fromtimestamp(utc_s, UTC):%Y%m%dt%H%M%Sz}-{secrets.token_hex(4)}"
-
-
-@dataclass(slots=True)
-class Health:
-    """Counts what went by, and what is wrong now."""
-
-    restarts: int = 0
-    up_since_s: float | None = None
-    newest_sample_s: float | None = None
-    lines: Counter[str] = field(default_factory=Counter)
-
-    @property
-    def line_up(self) -> bool:
-        return self.up_since_s is not None
-
-    def observe(self, delivery: Delivery, arrived_s: float) -> None:
-        for record in delivery.records:
-            match record:
-                case Samples():
-                    self.newest_sample_s = arrived_s
-                case LinkChange():
-                    self.up_since_s = arrived_s if record.up else None
-                case Restarted():
-                    self.restarts += 1
-
-    def silent_s(self, now_s: float) -> float:
-        """How long a line that is up has brought no sample, since the newest or else since it came up; else zero."""
-        if self.up_since_s is None:
-            return 0.0
-        return now_s - max(self.up_since_s, self.newest_sample_s or self.up_since_s)
 
 
 class Daemon:
@@ -164,7 +83,7 @@ class Daemon:
     async def run(self) -> None:
         async with contextlib.AsyncExitStack() as stack:
             await self._start(stack)
-            with _signals(self._source.stop):
+            with stopped_by_signals(self._source.stop):
                 await self._flow()
 
     # ---- start
@@ -188,7 +107,7 @@ class Daemon:
         runners += [SinkRunner(watcher, DropPolicy.NEVER_DROP, capacity=40) for watcher in self._watchers]
         self._runners = runners
         tasks = [asyncio.create_task(runner.run(), name=runner.name) for runner in runners]
-        stack.push_async_callback(_end, tasks)
+        stack.push_async_callback(end, tasks)
 
     async def _open_store(self, runner: SinkRunner) -> None:
         """A test that the run before was in the middle of is gone on with, from where it stood."""
@@ -309,8 +228,8 @@ class Daemon:
             dropped_records=sum(status.dropped for status in statuses),
             queue_depth=sum(status.queued for status in statuses),
             outbox_depth=len(self._store.outbox.pending(OUTBOX_COUNTED)),
-            disk_free_bytes=_free_bytes(self.config.storage.folder),
-            database_bytes=_size(self.config.storage.database),
+            disk_free_bytes=free_bytes(self.config.storage.folder),
+            database_bytes=size_bytes(self.config.storage.database),
         )
 
     def _faults(self, statuses: Sequence[SinkStatus]) -> Iterator[str]:
@@ -348,35 +267,3 @@ class Daemon:
             self.config.storage.database, boot, calibrations=[self._bench.calibration],
             announce=self.config.mqtt.enabled, unit=self.config.display.pressure,
         )  # fmt: skip
-
-
-async def _end(tasks: Sequence[asyncio.Task[None]]) -> None:
-    for task in tasks:
-        task.cancel()
-    await asyncio.gather(*tasks, return_exceptions=True)
-
-
-@contextlib.contextmanager
-def _signals(stop: Callable[[], None]) -> Iterator[None]:
-    """Ctrl-C and SIGTERM stop the source, so that all that was read is still measured, stored and published."""
-    loop = asyncio.get_running_loop()
-    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
-    for number in before:
-        signal.signal(number, lambda *_: loop.call_soon_threadsafe(stop))
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-
-
-def _free_bytes(folder: Path) -> int | None:
-    with contextlib.suppress(OSError):
-        return shutil.disk_usage(folder).free
-    return None
-
-
-def _size(path: Path) -> int | None:
-    with contextlib.suppress(OSError):
-        return path.stat().st_size
-    return None

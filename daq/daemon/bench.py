@@ -1,0 +1,49 @@
+"""What a configuration makes of a bench, whether its daemon runs or not."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+from daq.calibration_files import newest
+from daq.config import Config
+from daq.records import Calibration
+from daq.sinks.mqtt import MqttSettings
+
+LOOPBACK = "127.0.0.1"
+
+
+def software() -> str:
+    """Name and version, as they go into headers and descriptions."""
+    return f"boretight {version('boretight')}"
+
+
+def calibration_in_force(config: Config, complain: Callable[[str], None]) -> Calibration:
+    """The newest calibration records of the bench over the data sheets; `complain` is told of those not used."""
+    diameter_m = config.measuring_instrument().restrictor_diameter_m
+    return newest(config.storage.calibrations, config.calibration_record(), diameter_m, complain)
+
+
+def mqtt_settings(config: Config, host: str | None = None, port: int | None = None) -> MqttSettings:
+    """The broker of the configuration; `host` and `port` of the command line come first."""
+    section = config.mqtt
+    return MqttSettings(
+        bench=config.bench,
+        host=host or section.host or LOOPBACK,
+        port=section.port if port is None else port,
+        root=section.root,
+        username=section.username,
+        password=section.password.get_secret_value() if section.password else None,
+        tls=section.tls,
+        ca_file=section.ca_file,
+        cert_file=section.cert_file,
+        key_file=section.key_file,
+        protocol=section.protocol,
+    )
+
+
+def new_boot_id(utc_s: float) -> str:
+    """Names one run of the daemon: when it began, and four random bytes against two at the same second."""
+    return f"{datetime.fromtimestamp(utc_s, UTC):%Y%m%dt%H%M%Sz}-{secrets.token_hex(4)}"
