@@ -167,11 +167,11 @@ class View:
 
     @property
     def health(self) -> str:
-        status = self.run.status
-        line = "not known" if status is None else ": ".join(filter(None, (status.line, status.line_detail)))
-        faults = status.faults if status else ""
-        age = "no reading yet" if math.isinf(self.face.age_s) else f"{self.face.age_s:.1f} s old"
-        bench = self.run.describe
+        """How old all this is, and how line, board, calibration and faults stand."""
+        status, bench = self.run.status if self.online else None, self.run.describe
+        age = "No reading yet" if math.isinf(self.face.age_s) else f"{self.face.age_s:.1f} s old"
+        line = ": ".join(filter(None, (status.line, status.line_detail))) if status else "not known"
+        faults = (status.faults or "none") if status else "not known"
         calibration = " of ".join(filter(None, (bench.calibration_id, bench.calibration_date))) or "not known"
-        words = (f"Line {line}", f"Board {bench.board or 'none'}", f"Calibration {calibration}")
-        return " | ".join((*words, f"Faults {faults or 'none'}", age))
+        words = (age, f"Line {line}", f"Board {bench.board or 'none'}", f"Calibration {calibration}")
+        return " | ".join((*words, f"Faults {faults}"))

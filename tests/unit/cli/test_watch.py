@@ -65,7 +65,7 @@ def test_a_panel_has_all_of_the_page() -> None:
         "a | invented four | online", "CYLINDER 3    STABLE", "▀█ ", "SUPPLY", "100.0 psi  HELD", "89.9 psi",
         "Newest stable reading: cylinder 1, 6.0 ± 1.0 %", "Supply held at 100.0 psi", ">> SETTLING, WAIT",
         "LOOK: hose off. 0.2 psi. Connect it.", "Cue: Tap the valves now.", "1 done", "3 now", "as found", "after taps",
-        "Line up | Board Sketch | Calibration c1 of 2026-01-01 | Faults none | 0.5 s old",
+        "0.5 s old | Line up | Board Sketch | Calibration c1 of 2026-01-01 | Faults none",
     ):  # fmt: skip
         assert piece in shown, piece
     order = [shown.index(f" {cylinder}") for cylinder in ("1 done", "3 now", "4  ", "2  ")]
@@ -96,6 +96,7 @@ def test_old_and_offline_say_so_without_colour() -> None:
         stale, PSI, 80
     )
     Speaker(wall, "a").sends("availability", {"availability": "offline"})
+    assert "Line not known" in wall.views(1.5)[0].health
     for width in (40, 80):
         said = "\n".join(words(wall.views(1.5)[0], PSI, width))
         assert "OFFLINE" in said and "STALE" not in said and "-.-" not in said and ">> OFFLINE: THE DAEMON" in said
