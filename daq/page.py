@@ -54,10 +54,13 @@ def limits_of(instrument: Instrument, calibration: Calibration) -> Limits:
 
 
 def keep_link(config: Config, found: str) -> str:
-    """Leaves the link where `boretight page` finds it; only the user can read it, for the token is in it."""
+    """Leaves the link where `boretight page` finds it, whole or not at all; only the user can read it, for the token is
+    in it."""
     path = config.storage.page_link
+    draft = path.with_name(f".{path.name}.new")
     with storage_errors(path, "leave the link to the page"):
-        path.unlink(missing_ok=True)
-        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
+        draft.unlink(missing_ok=True)
+        with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
             file.write(f"{found}\n")
+        draft.replace(path)
     return found

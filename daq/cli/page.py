@@ -12,6 +12,8 @@ from daq.config import load
 from daq.errors import UnavailableError
 from daq.sinks.page.settings import LOOPBACK
 
+WHITE_ON_BLACK, PLAIN = "\x1b[97;40m", "\x1b[0m"
+
 
 def page(config_path: Path | None, as_json: bool) -> None:
     """Raises UnavailableError if no daemon serves a page."""
@@ -38,11 +40,11 @@ def tell_page(link: str, out: TextIO | None = None) -> None:
 
 
 def qr_code(text: str) -> str:
-    """Half blocks, dark on light whatever the colours of the terminal are."""
+    """Half blocks, dark on light whatever the colours of the terminal are. Ref: ECMA-48, 8.3.117, SGR."""
     import io
 
     import segno
 
     drawn = io.StringIO()
     segno.make(text, error="m", micro=False).terminal(out=drawn, compact=True)
-    return drawn.getvalue()
+    return "".join(f"{WHITE_ON_BLACK}{line}{PLAIN}\n" for line in drawn.getvalue().splitlines())

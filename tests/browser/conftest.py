@@ -9,8 +9,10 @@ from playwright.sync_api import Browser, sync_playwright
 from tests.browser.browser import PageBench, chromium
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    """Not for longer than a module: its driver keeps an event loop running in this thread, where other tests want
+    one of their own."""
     with sync_playwright() as playwright:
         opened = chromium(playwright)
         yield opened

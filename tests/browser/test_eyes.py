@@ -19,9 +19,12 @@ PX_PER_MM = 96 / 25.4
 TAPS = """() => [...document.querySelectorAll('#buttons button')].map((each) => {
     const { width, height } = each.getBoundingClientRect(); return Math.min(width, height); })"""
 
-PLACES = """() => { const loss = document.getElementById('loss');
-    return ['\\u20078.9', '28.9', '\\u2007-.-', '\\u2007100', '11.1'].map((text) => {
-        loss.textContent = text; const { left, right } = loss.getBoundingClientRect(); return [left, right]; }); }"""
+PLACES = """async () => { const { lossText } = await import('/assets/words.js');
+    const loss = document.getElementById('loss');
+    return [28.9, 8.9, 0.04, null].map((value) => {
+        loss.textContent = lossText(value);
+        const { left, right } = loss.getBoundingClientRect();
+        return [left, right]; }); }"""
 MOVING = """() => document.getAnimations().length + [...document.querySelectorAll('*')]
     .filter((each) => parseFloat(getComputedStyle(each).transitionDuration) > 0).length"""
 
@@ -75,8 +78,8 @@ def test_digits_do_not_jump(browser: Browser, steady: PageBench) -> None:
     with looking(browser, steady.page_link) as page:
         page.until_state("STABLE")
         places = page.page.evaluate(PLACES)
-        for left, right in places[:2] + places[4:]:
-            assert (left, right) == pytest.approx(places[0], abs=0.5)
+        for place in places[1:3]:
+            assert place == pytest.approx(places[0], abs=0.5)
 
 
 def test_twice_as_large_nothing_is_lost(browser: Browser, steady: PageBench) -> None:

@@ -12,22 +12,28 @@ from daq.procedure.cautions import before_air
 from daq.procedure.engine import EngineProfile
 from daq.procedure.plan import Temperature
 from daq.report.page.markup import Link, Row, paragraph, table
+from daq.report.page.tests import stored
 from daq.sinks.page import Document
 
+_TESTED = "SELECT DISTINCT engine FROM cylinder_result WHERE withdrawn_utc IS NULL"
 
-def engines_page(folder: Path) -> Document:
-    rows = [_row(each) for each in list_engines(folder)]
+
+def engines_page(folder: Path, database: Path) -> Document:
+    with stored(database) as reader:
+        tested = {row["engine"] for row in reader.query(_TESTED)}
+    rows = [_row(each, tested) for each in list_engines(folder)]
     columns = ("Key", "Engine", "Firing order", "Bore and stroke", "Profile", "History")
     below = paragraph("Profiles are made and changed with `boretight engine`.")
     return Document("Engines", table("Engine profiles", columns, rows) + below)
 
 
-def _row(listed: Listed) -> Row:
+def _row(listed: Listed, tested: set[str]) -> Row:
     own, profile = "your own" if listed.own else "came with boretight", listed.profile
     if profile is None:
         return listed.key, listed.complaint, "", "", own, ""
     order = "-".join(map(str, profile.firing_order))
-    return listed.key, profile.name, order, _size(profile), own, Link("its tests", ("history", profile.name))
+    history = Link("its tests", ("history", profile.name)) if profile.name in tested else "no test yet"
+    return listed.key, profile.name, order, _size(profile), own, history
 
 
 def _size(profile: EngineProfile) -> str:

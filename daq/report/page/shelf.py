@@ -49,7 +49,7 @@ def _history(engine: str, config: Config, bench: BenchDescription) -> Document |
 def _engines(rest: str, config: Config, bench: BenchDescription) -> Document | None:
     from daq.report.page.engines import engines_page
 
-    return None if rest else engines_page(config.storage.engines)
+    return None if rest else engines_page(config.storage.engines, config.storage.database)
 
 
 def _calibration(rest: str, config: Config, bench: BenchDescription) -> Document | None:

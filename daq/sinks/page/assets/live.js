@@ -11,9 +11,9 @@ const LOOK_MS = 250;
 const KEPT = 60;
 const NO_LOSS = ["STALE", "NO AIR"];
 
-const trace = new Trace(by("plot"));
 const sound = new Sound();
 const steering = new Steering();
+const trace = new Trace(by("plot"), () => Date.now() / 1000 + steering.offsetS);
 const now = { hello: null, face: null, live: null, sheet: null, describe: null, expected: null, liveMs: -Infinity, since: Date.now() };
 
 const takers = {
@@ -56,6 +56,7 @@ const takers = {
     now.sheet = sheet;
     trace.most = Math.max(0, ...sheet.rows.flatMap(({ as_found, after }) => [as_found, after]).map((each) => each?.[0] ?? 0));
     showSheet(sheet);
+    steering.sheet(sheet);
     show();
   },
   faults(faults) {
@@ -154,7 +155,7 @@ function calibrated({ sensors, pairing, restrictor }) {
 
 // ---- what happened
 
-const recent = (t) => Date.parse(t) / 1000 > Date.now() / 1000 + steering.offsetS - 5;
+const recent = (t) => Date.parse(t) / 1000 > trace.clockS() - 5;
 
 function cue({ level, text, cue: name }) {
   say("caption", text);

@@ -44,6 +44,16 @@ export class Steering {
     }
   }
 
+  // A leak into a neighbour comes out of the plug hole of that one.
+  sheet({ rows }) {
+    const others = rows.filter(({ state }) => state !== "now");
+    by("holes").replaceChildren(...others.map(({ cylinder }) => {
+      const hole = element("button", `Plug hole ${cylinder}`);
+      hole.value = `next-cylinder ${cylinder}`;
+      return hole;
+    }));
+  }
+
   // A finger leaves no focus behind, so that the foot switch stays the foot switch; the keyboard's focus stays.
   press(event, button) {
     if (event.detail > 0) button.blur();

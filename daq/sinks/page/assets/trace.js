@@ -1,15 +1,19 @@
 // The last minute of both pressures and the loss, with taps, captures, and what nobody has seen.
 const SECONDS = 60;
 const GAP_S = 1.0;
+const LATE_S = 2.0;
 
 export class Trace {
-  constructor(place) {
+  // `clockS` gives the bench's time: what has stopped moves away from now.
+  constructor(place, clockS) {
     this.place = place;
+    this.clockS = clockS;
     this.columns = [[], [], [], []];
     this.marks = [];
     this.most = 0; // the greatest loss that was captured: fills and vents may leave the scale
     this.slow = matchMedia("(prefers-reduced-motion: reduce)").matches ? 1000 : 190;
     this.drawnMs = 0;
+    setInterval(() => this.draw(false), 1000);
     new ResizeObserver(() => this.resize()).observe(place);
   }
 
@@ -36,12 +40,13 @@ export class Trace {
   }
 
   get newest() {
-    return this.columns[0].at(-1) ?? 0;
+    const last = this.columns[0].at(-1) ?? 0;
+    return this.clockS() - last > LATE_S ? this.clockS() : last;
   }
 
-  // [from, to] of each stretch of the last minute that nothing is known of.
+  // [from, to] of each stretch of the last minute that nothing is known of, up to now.
   missed() {
-    const times = this.columns[0];
+    const times = this.columns[0].length ? this.columns[0].concat(this.newest) : [];
     return times.slice(1).map((t, i) => [times[i], t]).filter(([from, to]) => to - from > GAP_S);
   }
 
@@ -112,11 +117,13 @@ export class Trace {
   }
 
   shade(u, colour) {
+    u.ctx.save(); // uPlot remembers which colour it has set
     u.ctx.fillStyle = colour("missed");
     for (const [from, to] of this.missed()) {
       const left = Math.max(u.valToPos(from, "x", true), u.bbox.left);
       u.ctx.fillRect(left, u.bbox.top, Math.max(0, u.valToPos(to, "x", true) - left), u.bbox.height);
     }
+    u.ctx.restore();
   }
 
   drawMarks(u, colour, rem) {
