@@ -40,7 +40,7 @@ def _order(text: str) -> tuple[int, ...]:
         numbers = tuple(int(part) for part in text.split("-"))
         return EngineOrder("", numbers).firing_order
     except (ValueError, UsageError) as error:
-        raise ValueError("must name each cylinder exactly once, from 1, like 1-3-4-2") from error
+        raise ValueError("must name each of 1 to 16 cylinders exactly once, from 1, like 1-3-4-2") from error
 
 
 def _row(text: str) -> tuple[int, ...]:

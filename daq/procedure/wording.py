@@ -61,7 +61,7 @@ NOTES = {
 # ---- the history -----------------------------------------------------------------------------------------------
 
 TREND = {
-    "too-few": "Too few readings for a trend ({n}): five at least, or chance alone would make one.",
+    "too-few": "Too few readings for a trend ({n}): five at least that lie apart, or chance alone would make one.",
     "rising": "It leaks more and more: {slope} {per} (95 % interval {low} to {high}; such a series comes about by "
     "chance in {chance} of cases).",
     "falling": "It leaks less and less: {slope} {per} (95 % interval {low} to {high}; such a series comes about by "

@@ -54,7 +54,7 @@ def test_what_is_no_length_says_what_is(text: str) -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"firing_order": "1-3-3-2"}, "firing_order: must name each cylinder exactly once"),
+        ({"firing_order": "1-3-3-2"}, "firing_order: must name each of 1 to 16 cylinders exactly once"),
         ({"firing_order": "one"}, "firing_order: must name"),
         ({"bore": "3.5"}, "bore: must be a number with its unit, one of mm, cm, m, in (it is '3.5')"),
         ({"bore": 86}, "bore: must be a number with its unit, one of mm, cm, m, in (it is 86)"),
