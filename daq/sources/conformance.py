@@ -9,54 +9,54 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from daq.sources import conformance_figures as figures
 from daq.sources import conformance_rules as rules
 from daq.sources.conformance_dialogue import Dialogue, Exchange, Port
+from daq.sources.conformance_hand import Ask, Hand
 from daq.sources.conformance_report import ConformanceReport, Finding, Notes, Verdict
+from daq.sources.conformance_wrong import NO_STORE, WRONG_CALIBRATIONS, WRONG_COMMANDS
 from daq.wire import DEFAULT_RATE_HZ, ERROR_QUEUE_LENGTH, ERROR_TEXTS, PROTOCOL_VERSION, Reply, max_rate_hz
 
 __all__ = ["ConformanceReport", "Finding", "Verdict", "check_board"]
 
 RATES_HZ = (50, DEFAULT_RATE_HZ, 100)
-"""Rates that each board's line carries; the running part of the check is shared among them."""
+"""Rates that each board's line carries. They and the fastest one share the running part of the check."""
+BEYOND_ALL_HZ = 10_000
 NO_ERROR = r'0,"No error"'
-WRONG_COMMANDS = {
-    "FOO": -113,
-    "CONF:RATE": -109,
-    "*IDN? 1": -108,
-    "CONF:RATE FAST": -104,
-    "CONF:RATE 0": -222,
-    "CAL:DATA? TANK": -224,
-    "INIT?": -113,
-    "*CLS?": -113,
-    "CONF:RATE 200,100": -108,
-}
-"""One more than the error queue holds; every number that a command alone can provoke."""
 
 
 def check_board(
-    port: Port, seconds: float = 6.0, baud: int | None = None, clock: Callable[[], float] = time.monotonic
+    port: Port,
+    seconds: float = 60.0,
+    baud: int | None = None,
+    clock: Callable[[], float] = time.monotonic,
+    ask: Ask | None = None,
 ) -> ConformanceReport:
-    """Talk to the board for about `seconds` plus ten and judge it.
+    """Talk to the board for about `seconds` plus fifteen and judge it.
 
     `port` is open and used by nobody else; `seconds` is how long samples are watched; `baud` is the bit rate where a
-    real line stands behind the port. Raises UnavailableError when the port fails.
+    real line stands behind the port. `ask` tells a person at the board what to do; without it nobody is there. Raises
+    UnavailableError when the port fails.
     """
     with Dialogue(port, clock) as talk:
         notes = Notes()
-        check = _Check(talk, notes, seconds, baud)
+        check = _Check(talk, notes, seconds, baud, Hand(talk, ask))
         check.run()
         rules.judge_stream(talk.heard, talk.raw, (talk.began_s, clock()), notes.expect)
+        notes.measure("replies", figures.replies(talk.exchanges))
+        notes.measure("clock", figures.clock(talk.heard))
         return notes.report(check.identity)
 
 
 class _Check:
     """The steps of the check, and what they found."""
 
-    def __init__(self, talk: Dialogue, notes: Notes, seconds: float, baud: int | None) -> None:
-        self._talk, self._seconds, self._baud = talk, seconds, baud
-        self._expect = notes.expect
+    def __init__(self, talk: Dialogue, notes: Notes, seconds: float, baud: int | None, hand: Hand) -> None:
+        self._talk, self._seconds, self._baud, self._hand = talk, seconds, baud, hand
+        self._expect, self._measure = notes.expect, notes.measure
         self._converter = rules.Converter(bits=16, absolute=False)
         self._calibrated = False
+        self._fastest_hz = DEFAULT_RATE_HZ
         self.identity = ""
 
     def run(self) -> None:
@@ -67,6 +67,7 @@ class _Check:
             return
         self._ask("R25", "ABOR", 0, "")
         found_rate = self._talk.ask("CONF:RATE?").text
+        self._hand.restart()
         self._describe()
         self._forms()
         self._garbage()
@@ -108,6 +109,7 @@ class _Check:
         if exchange.answers(0, "[0-9]{1,2},(RATIO|ABS)"):
             bits, _, mode = exchange.text.partition(",")
             self._converter = rules.Converter(int(bits), mode == "ABS")
+            self._measure("converter", f"{bits} bits, {mode}")
 
     def _forms(self) -> None:
         version = str(PROTOCOL_VERSION)
@@ -150,19 +152,46 @@ class _Check:
             stored.append(exchange.answers(0, "-?[0-9]+,[1-9][0-9]*,[0-9]{8}"))
         self._calibrated = all(stored)
         self._ask("R30", "CAL:STAT?", 0, "1" if self._calibrated else "0")
+        values = self._talk.ask("CAL:DATA? SUPP").text
+        self._wrong_calibrations(values)
         if stored[0]:
-            values = self._talk.ask("CAL:DATA? SUPP").text
             self._ask("R32", f"CAL:DATA SUPP,{values}", 0, "")
             self._ask("R32", "CAL:DATA? SUPP", 0, values)
 
+    def _wrong_calibrations(self, values: str) -> None:
+        """They are refused, and `values` stay what is stored."""
+        for text, number in WRONG_CALIBRATIONS.items():
+            exchange = self._talk.ask(text)
+            allowed = (number,) if self._calibrated else (number, NO_STORE)
+            refused = exchange.reply is not None and exchange.reply.status in allowed
+            self._expect("R28", refused, f"{exchange}, expected {number}")
+        self._ask("R28", "CAL:DATA? SUPP", 0, values)
+
     def _rates(self) -> None:
         self._ask("R23", "CONF:RATE 50", 0, "")
-        beyond = [10_000] if self._baud is None else [10_000, int(max_rate_hz(self._baud)) + 1]
+        beyond = [BEYOND_ALL_HZ] if self._baud is None else [BEYOND_ALL_HZ, int(max_rate_hz(self._baud)) + 1]
         for rate in beyond:
-            exchange = self._talk.ask(f"CONF:RATE {rate}")
-            refused = exchange.reply is not None and exchange.reply.status in (-221, -222)
-            self._expect("R24", refused, str(exchange))
+            self._expect("R24", not self._accepts(rate), f"{rate} Hz is beyond this line")
             self._ask("R24", "CONF:RATE?", 0, "50")
+        self._fastest_hz = self._fastest(min(beyond))
+        self._measure("fastest rate accepted", f"{self._fastest_hz} Hz")
+
+    def _accepts(self, rate_hz: int) -> bool:
+        exchange = self._talk.ask(f"CONF:RATE {rate_hz}")
+        status = None if exchange.reply is None else exchange.reply.status
+        self._expect("R24", status in (0, -221, -222), str(exchange))
+        return status == 0
+
+    def _fastest(self, refused_hz: int) -> int:
+        """The highest rate below this one that the board takes, if it takes all below that."""
+        taken_hz = DEFAULT_RATE_HZ
+        while refused_hz - taken_hz > 1:
+            middle_hz = (refused_hz + taken_hz) // 2
+            if self._accepts(middle_hz):
+                taken_hz = middle_hz
+            else:
+                refused_hz = middle_hz
+        return taken_hz
 
     def _stopped(self) -> None:
         self._talk.ask("*CLS")
@@ -171,20 +200,27 @@ class _Check:
 
     def _running(self) -> None:
         mark = len(self._talk.heard)
-        for rate in RATES_HZ:
-            self._ask("R23", f"CONF:RATE {rate}", 0, "")
-            self._ask("R23", "CONF:RATE?", 0, str(rate))
-            if rate == RATES_HZ[0]:
-                self._start()
-            began = len(self._talk.heard)
-            self._talk.listen(max(self._seconds / len(RATES_HZ), 1.5))
-            rules.judge_run(self._talk.heard[began:], rate, self._expect)
+        rates_hz = [*RATES_HZ, self._fastest_hz] if self._fastest_hz not in RATES_HZ else RATES_HZ
+        for rate in rates_hz:
+            self._run_at(rate, max(self._seconds / len(rates_hz), 1.5), start=rate == RATES_HZ[0])
+        self._hand.press()
+        rules.judge_marks(self._talk.heard[mark:], self._expect)
         rules.judge_samples(self._talk.heard[mark:], self._converter, self._calibrated, self._expect)
         self._heartbeat_says(running=True, errors=0)
         self._calibration_while_running()
         self._ask("R25", "ABOR", 0, "")
         self._quiet("R25", 0.5)
         self._ask("R25", "ABOR", 0, "")
+
+    def _run_at(self, rate: int, seconds: float, start: bool) -> None:
+        self._ask("R23", f"CONF:RATE {rate}", 0, "")
+        self._ask("R23", "CONF:RATE?", 0, str(rate))
+        if start:
+            self._start()
+        began = len(self._talk.heard)
+        self._talk.listen(seconds)
+        rules.judge_run(self._talk.heard[began:], rate, self._expect)
+        self._measure(f"samples at {rate} Hz", figures.spacing(self._talk.heard[began:]))
 
     def _start(self) -> None:
         mark = len(self._talk.heard)

@@ -44,6 +44,17 @@ REQUIREMENTS = {
 """Numbers and titles of firmware_spec/protocol.md, section 17."""
 
 
+NOT_SEEN = "did not come up over the line; see the checklist"
+HOW_TO_CHECK = {
+    "R13": "nobody pressed the mark button during the check",
+    "R14": "the board did not start during the check; reset it when asked",
+    "R15": "the board did not start twice during the check; reset it when asked",
+    "R31": "no calibration is stored; store one for both channels, then check again",
+    "R32": "no calibration is stored; store one for both channels, then check again",
+}
+"""Why a requirement was not checked, and what lets it be."""
+
+
 class Verdict(StrEnum):
     CONFORMS = "conforms"
     FAILS = "fails"
@@ -61,11 +72,20 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Figure:
+    """What was measured, in words; it is neither right nor wrong."""
+
+    what: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
 class ConformanceReport:
     """One finding for each requirement, in the order of the specification. `identity` is the text of `*IDN?`."""
 
     identity: str
     findings: tuple[Finding, ...]
+    figures: tuple[Figure, ...] = ()
 
     @property
     def conforms(self) -> bool:
@@ -81,12 +101,17 @@ class Notes:
 
     def __init__(self) -> None:
         self._notes: dict[str, list[tuple[bool, str]]] = {name: [] for name in REQUIREMENTS}
+        self._figures: list[Figure] = []
 
     def expect(self, requirement: str, kept: bool, evidence: str) -> None:
         self._notes[requirement].append((kept, evidence))
 
+    def measure(self, what: str, value: str) -> None:
+        self._figures.append(Figure(what, value))
+
     def report(self, identity: str) -> ConformanceReport:
-        return ConformanceReport(identity, tuple(self._finding(name) for name in REQUIREMENTS))
+        findings = tuple(self._finding(name) for name in REQUIREMENTS)
+        return ConformanceReport(identity, findings, tuple(self._figures))
 
     def _finding(self, requirement: str) -> Finding:
         notes = self._notes[requirement]
@@ -96,5 +121,5 @@ class Notes:
         elif notes:
             verdict, evidence = Verdict.CONFORMS, notes[-1][1]
         else:
-            verdict, evidence = Verdict.NOT_CHECKED, "did not come up over the line; see the checklist"
+            verdict, evidence = Verdict.NOT_CHECKED, HOW_TO_CHECK.get(requirement, NOT_SEEN)
         return Finding(requirement, REQUIREMENTS[requirement], verdict, evidence)

@@ -32,6 +32,9 @@ SILENCE_S = 2.0
 MEAN_TOLERANCE = 0.01
 STEP_TOLERANCE = 0.20
 SETTLING_SAMPLES = 2
+MARK_BUTTON = 1
+EDGE_TOLERANCE_US = 50_000
+"""Debouncing, and what a board may take until its flags show it."""
 REFERENCE_LOW, REFERENCE_HIGH = 47_500, 52_500
 """Limits of the reference flags in units of 0.1 mV; an estimate near a limit may fall on either side."""
 REFERENCE_UNSURE = 500
@@ -82,7 +85,7 @@ def judge_run(heard: Sequence[Heard], rate_hz: int, expect: Expect) -> None:
     if len(sequence) < 3:
         expect("R7", False, f"{len(sequence)} samples at {rate_hz} Hz")
         return
-    due, step_us = _steps(sequence, 16), _steps(clock_us, 32)
+    due, step_us = counted(sequence, 16), counted(clock_us, 32)
     interval_us = 1e6 / rate_hz
     mean_us = step_us.sum() / max(due.sum(), 1)
     expect("R7", abs(mean_us / interval_us - 1) <= MEAN_TOLERANCE, f"mean {mean_us:.1f} us at {rate_hz} Hz")
@@ -107,6 +110,26 @@ def judge_samples(heard: Sequence[Heard], converter: Converter, calibrated: bool
     expect("R10", not (flags & both == both).any(), "reference low and high together")
     valid = flags & Flag.CALIBRATION_VALID != 0
     expect("R10", bool((valid == calibrated).all()), f"calibration valid in {valid.sum()} of {len(valid)} samples")
+
+
+def judge_marks(heard: Sequence[Heard], expect: Expect) -> None:
+    """R10: bit 0 is up from a press to its release. Samples near an edge may fall on either side."""
+    events = [item.frame for item in heard if isinstance(item.frame, InputEvent) and item.frame.number == MARK_BUTTON]
+    clock_us, flags = column(heard, "clock_us"), column(heard, "flags")
+    if not events or not clock_us.size:
+        return
+    edges_us = _since(np.array([event.clock_us for event in events], np.int64), int(clock_us[0]))
+    samples_us = _since(clock_us, int(clock_us[0]))
+    down = np.array([not events[0].pressed, *(event.pressed for event in events)])
+    near = np.abs(samples_us[:, np.newaxis] - edges_us).min(axis=1) < EDGE_TOLERANCE_US
+    told = flags & Flag.MARK_DOWN != 0
+    wrong = int(((told != down[np.searchsorted(edges_us, samples_us)]) & ~near).sum())
+    expect("R10", wrong == 0, f"mark input wrong in {wrong} of {len(told)} samples around {len(events)} edges")
+
+
+def _since(clock_us: Ints, origin_us: int) -> Ints:
+    """Time since a reading of the clock, before or after it, that wraps."""
+    return (clock_us - origin_us + (1 << 31)) % (1 << 32) - (1 << 31)
 
 
 def _judge_estimate(reference: Ints, flags: Ints, expect: Expect) -> None:
@@ -155,7 +178,7 @@ def _judge_clock(heard: Sequence[Heard], expect: Expect) -> None:
     beats = [item for item in heard if isinstance(item.frame, Heartbeat)]
     beat_us = np.array([item.frame.clock_us for item in beats if isinstance(item.frame, Heartbeat)], np.int64)
     for name, clock_us in (("samples", column(heard, "clock_us")), ("heartbeats", beat_us)):
-        back = int((_steps(clock_us, 32) >= 1 << 31).sum())
+        back = int((counted(clock_us, 32) >= 1 << 31).sum())
         expect("R5", back == 0, f"clock of {name} went back {back} times")
     apart_us = _apart(heard)
     if apart_us:
@@ -163,7 +186,7 @@ def _judge_clock(heard: Sequence[Heard], expect: Expect) -> None:
         expect("R5", worst_us < 2 * BEAT_US, f"samples and heartbeats up to {worst_us / 1e6:.3f} s apart")
     if len(beats) < 3:
         return
-    board_s, host_s = _steps(beat_us, 32).sum() / 1e6, beats[-1].arrived_s - beats[0].arrived_s
+    board_s, host_s = counted(beat_us, 32).sum() / 1e6, beats[-1].arrived_s - beats[0].arrived_s
     kept = abs(board_s - host_s) <= CLOCK_TOLERANCE * host_s + ARRIVAL_TOLERANCE_S
     expect("R6", kept, f"{board_s:.3f} s on the board in {host_s:.3f} s")
 
@@ -180,9 +203,13 @@ def _apart(heard: Sequence[Heard]) -> list[int]:
 
 
 def _judge_silence(heard: Sequence[Heard], span_s: tuple[float, float], expect: Expect) -> None:
-    """R11 on the host's clock: no long time without a heartbeat."""
-    times_s = [span_s[0], *(item.arrived_s for item in heard if isinstance(item.frame, Heartbeat)), span_s[1]]
-    longest_s = max(after - before for before, after in pairwise(times_s))
+    """R11 on the host's clock: no long time without a heartbeat. What comes before a start, such as a boot loader,
+    does not count."""
+    signs = [
+        (item.arrived_s, isinstance(item.frame, Boot)) for item in heard if isinstance(item.frame, Heartbeat | Boot)
+    ]
+    ends = pairwise([(span_s[0], False), *signs, (span_s[1], False)])
+    longest_s = max((after_s - before_s for (before_s, _), (after_s, start) in ends if not start), default=0.0)
     expect("R11", longest_s <= SILENCE_S, f"{longest_s:.1f} s without a heartbeat")
 
 
@@ -191,7 +218,7 @@ def _judge_heartbeats(heard: Sequence[Heard], expect: Expect) -> None:
     clock_us = [item.frame.clock_us for item in heard if isinstance(item.frame, Heartbeat)]
     if len(clock_us) < 2:
         return
-    step_us = _steps(np.array(clock_us), 32)
+    step_us = counted(np.array(clock_us), 32)
     worst_us = np.abs(step_us - BEAT_US).max()
     expect("R11", worst_us <= BEAT_TOLERANCE_US, f"{step_us.min() / 1e6:.3f} to {step_us.max() / 1e6:.3f} s apart")
 
@@ -201,7 +228,7 @@ def _judge_sequence(heard: Sequence[Heard], expect: Expect) -> None:
     sequence = column(heard, "sequence")
     if len(sequence) < 2:
         return
-    due = _steps(sequence, 16)
+    due = counted(sequence, 16)
     back = int(((due == 0) | (due > 1 << 15)).sum())
     expect("R4", back == 0, f"sequence stood still or went back {back} times in {len(sequence)} samples")
     lossy = bool(_bad_lines(heard))
@@ -233,6 +260,6 @@ def _judge_boot(heard: Sequence[Heard], raw: bytes | bytearray, expect: Expect) 
         expect("R15", step == 1 or never, f"boot count {before.boot_count}, then {after.boot_count}")
 
 
-def _steps(values: Ints, bits: int) -> Ints:
+def counted(values: Ints, bits: int) -> Ints:
     """Differences from one to the next of a counter of so many bits."""
     return np.diff(values) % (1 << bits)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import subprocess
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -11,8 +12,9 @@ from typing import Any, BinaryIO
 import pytest
 import serial
 
+from daq.errors import ProtocolError, UsageError
 from daq.wire import Decoder, Frame, Reply
-from tests.end_to_end.bench import Bench, Running
+from tests.end_to_end.bench import PATIENCE_S, Bench, Running
 from tests.suites.firmware import BUILD, made
 
 VECTORS = Path(__file__).parents[2] / "firmware_spec" / "vectors"
@@ -119,18 +121,51 @@ def test_each_command_of_the_vectors(start: StartBoard, line: Callable[[], Line]
         assert stopped.startswith(b"R,BEEF,0,*")
 
 
-def test_the_check_finds_that_it_conforms(start: StartBoard, bench: Bench) -> None:
-    start()
-    checked = bench.run("board", "check", bench.link, "--seconds", "3")
-    assert checked.returncode == 0, checked.stdout
-    assert "The board conforms in all that was checked." in checked.stdout
+CALIBRATIONS = b"CAL:DATA CYL,-498200,258710,20250111\nCAL:DATA SUPP,500000,258553,20250110\n"
+
+
+def test_the_check_finds_that_it_conforms(start: StartBoard, bench: Bench, line: Callable[[], Line]) -> None:
+    """In all that there is: in a terminal it asks for resets and presses, and a report is left to hand over."""
+    board = start()
+    host = line()
+    host.replies(CALIBRATIONS, board, 2)
+    host.close()
+    report = bench.folder / "board.html"
+    check = bench.start_in_terminal("boretight", "board", "check", bench.link, "--seconds", 3, "--report", report)
+    check.until(lambda: ">> Reset the board" in check.said, "a request for resets")
+    for cause in (2, 1):
+        board.tell(f"reset {cause}")
+        time.sleep(0.5)
+    check.until(lambda: ">> Press the mark button" in check.said, "a request for presses")
+    for pressed in (1, 0) * 3:
+        board.tell(f"button {pressed}")
+        time.sleep(0.15)
+    assert check.process.wait(PATIENCE_S) == 0, check.said
+    summary = "The board conforms in all that was checked: 34 requirements kept, 0 broken."
+    assert summary in check.said
+    page = report.read_text(encoding="utf-8")
+    assert summary in page and "Boretight,Reference Host,0,1.0" in page and "236 Hz" in page
+
+
+def test_a_board_that_does_not_conform_ends_the_check_with_its_own_code(bench: Bench) -> None:
+    bench.board("bare", 1)
+    report = bench.folder / "board.json"
+    checked = bench.run("board", "check", bench.link, "--quick", "--report", report)
+    assert checked.returncode == ProtocolError.exit_code, checked.stdout
+    assert "The board does not conform" in checked.stdout
+    assert json.loads(report.read_text(encoding="utf-8"))["conforms"] is False
+
+
+def test_a_report_of_an_unknown_kind_is_refused_before_anything_else(bench: Bench) -> None:
+    refused = bench.run("board", "check", bench.link, "--report", "board.docx")
+    assert refused.returncode == UsageError.exit_code and ".html" in refused.stderr
 
 
 def test_the_calibration_outlives_the_process(start: StartBoard, bench: Bench, line: Callable[[], Line]) -> None:
     eeprom = str(bench.folder / "eeprom")
     first = start("--eeprom", eeprom)
     host = line()
-    host.replies(b"CAL:DATA CYL,-498200,258710,20250111\nCAL:DATA SUPP,500000,258553,20250110\n", first, 2)
+    host.replies(CALIBRATIONS, first, 2)
     assert first.end() == 0
     host.close()
     second = start("--eeprom", eeprom)

@@ -106,9 +106,8 @@ def through_firmware(scenario: Scenario, wiring: Wiring) -> Outcome:
         board = handshake(port, "simulated", LineSettings(), received.append)
         microcontroller.order("poke", _address_of_turns(wiring), 2**17 - TURNS_TO_THE_WRAP)
         port.write(b"INIT\n")
-        pieces = (
-            Chunk(STARTS_S + at_s, data) for at_s, data in microcontroller.play(["await S", *course.orders(), "run 0"])
-        )
+        orders = itertools.chain(["await S"], course.orders(), ["run 0"])
+        pieces = (Chunk(STARTS_S + at_s, data) for at_s, data in microcontroller.play(orders))
         records = measured(_linked(board, _noted(pieces, received)))
         eeprom = bytes.fromhex(microcontroller.ask("dump")[0])
     return Outcome(records, b"".join(received), eeprom)

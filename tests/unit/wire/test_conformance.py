@@ -15,8 +15,10 @@ from daq.wire.crc import seal
 from tests.unit.wire.fake_board import BLANK, FakeBoard
 
 
-def report_of(board: FakeBoard, baud: int | None = FakeBoard.baud) -> ConformanceReport:
-    return check_board(board, seconds=6.0, baud=baud, clock=board.clock)
+def report_of(
+    board: FakeBoard, baud: int | None = FakeBoard.baud, ask: Callable[[str], None] | None = None
+) -> ConformanceReport:
+    return check_board(board, seconds=6.0, baud=baud, clock=board.clock, ask=ask)
 
 
 def verdicts(report: ConformanceReport, verdict: Verdict) -> dict[str, str]:
@@ -57,6 +59,83 @@ def test_what_a_hand_adds_is_judged_too() -> None:
     report = report_of(Button(calibrated=True))
     assert verdicts(report, Verdict.FAILS) == {}
     assert verdicts(report, Verdict.NOT_CHECKED) == {}
+
+
+class AtHand(FakeBoard):
+    """Somebody stands at the board and does what is asked for: two resets, three presses of 0.3 s."""
+
+    boots, edges, next_edge_s, down = 0, 0, math.inf, False
+
+    def __init__(self) -> None:
+        super().__init__(calibrated=True)
+        self.asked: list[str] = []
+
+    def obey(self, words: str) -> None:
+        self.asked.append(words)
+        if words.startswith("Reset"):
+            self.boots = 2
+        else:
+            self.edges, self.next_edge_s = 6, self.host_s + 0.3
+
+    def beat(self) -> None:
+        if self.boots:
+            self.boots -= 1
+            self.do_rst()
+            self.errors.clear()
+            self.sequence = 0
+            self.send(Boot(ResetCause.EXTERNAL, 9 - self.boots, True).encode())
+        super().beat()
+
+    def sample_line(self, **changed: int) -> bytes:
+        if self.edges and self.host_s >= self.next_edge_s:
+            self.edges, self.next_edge_s, self.down = self.edges - 1, self.next_edge_s + 0.3, not self.down
+            self.send(InputEvent(self.clock_us(), 1, self.down).encode())
+        return super().sample_line(flags=Flag.CALIBRATION_VALID | Flag.MARK_DOWN * self.down, **changed)
+
+
+def test_a_person_at_the_board_is_asked_for_what_takes_a_hand() -> None:
+    board = AtHand()
+    report = report_of(board, ask=board.obey)
+    assert [words.split()[0] for words in board.asked] == ["Reset", "Press"]
+    assert verdicts(report, Verdict.FAILS) == verdicts(report, Verdict.NOT_CHECKED) == {}
+
+
+def test_a_person_who_does_nothing_is_not_waited_for_in_vain() -> None:
+    board = FakeBoard(calibrated=True)
+    began_s = board.host_s
+    report = report_of(board, ask=lambda words: None)
+    assert set(verdicts(report, Verdict.NOT_CHECKED)) == {"R13", "R14", "R15"}
+    assert "pressed" in report["R13"].evidence and "reset it" in report["R14"].evidence
+    assert board.host_s - began_s < 80
+
+
+def test_a_flag_that_does_not_follow_the_button_is_found() -> None:
+    class Unmarked(AtHand):
+        def sample_line(self, **changed: int) -> bytes:
+            super().sample_line()
+            return FakeBoard.sample_line(self, **changed)
+
+    board = Unmarked()
+    found = report_of(board, ask=board.obey)["R10"]
+    assert found.verdict is Verdict.FAILS and "mark input wrong" in found.evidence
+
+
+def test_what_was_measured_is_told() -> None:
+    figures = {figure.what: figure.value for figure in report_of(FakeBoard(calibrated=True)).figures}
+    assert figures["converter"] == "12 bits, RATIO"
+    assert figures["fastest rate accepted"] == "236 Hz"
+    assert {f"samples at {rate} Hz" for rate in (50, 200, 100, 236)} < set(figures)
+    assert ", 0 missing, mean 5000.0 us, 5000 to 5000 us" in figures["samples at 200 Hz"]
+    assert figures["replies"].endswith("median 0 ms, longest 0 ms")
+    assert figures["clock"].startswith("+0 ppm")
+
+
+def test_the_fastest_rate_is_found_where_no_line_limits_it() -> None:
+    class Slower(FakeBoard):
+        baud = 200_000
+
+    figures = {figure.what: figure.value for figure in report_of(Slower(calibrated=True), baud=None).figures}
+    assert figures["fastest rate accepted"] == "410 Hz"
 
 
 class Absolute(FakeBoard):
@@ -457,6 +536,27 @@ class ActsAnyway(FakeBoard):
     def refuse(self, tag: int, number: int) -> None:
         super().refuse(tag, number)
         self.rate_hz = 1
+
+
+@breaks("R28")
+class StoresAnything(FakeBoard):
+    """Takes a calibration that is out of range, and says that it is in order."""
+
+    def take_line(self, line: bytes) -> None:
+        if b"SUPP,500000,0,20250110" in line:
+            self.reply(int(line[1:5], 16), 0, "")
+        else:
+            super().take_line(line)
+
+
+@breaks("R24")
+class OddRefusal(FakeBoard):
+    """Refuses a rate beyond its line as if there were no such command."""
+
+    def do_configure_rate(self, rate: str) -> None:
+        if int(rate) > 220:
+            raise CommandError(-113)
+        super().do_configure_rate(rate)
 
 
 @breaks("R29")
