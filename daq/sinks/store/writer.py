@@ -176,6 +176,7 @@ class Writer:
         match event:
             case Session():
                 state.engine = event.engine
+                state.test_id = state.test_id or self._test_of_another_run(event.test)
             case StableReading():
                 self._calibration(event.calibration_id, utc)
                 test_id = state.test_id if event.cylinder is not None else None
@@ -200,6 +201,11 @@ class Writer:
                 insert(self._db, "finding", row)
             case Withdrawn() if state.test_id is not None:
                 withdraw(self._db, state.test_id, event, utc)
+
+    def _test_of_another_run(self, name: str) -> int | None:
+        """The test that this run goes on with, where nobody has said which row it has: as in a replay."""
+        found = self._db.execute("SELECT max(id) FROM test WHERE name = ?", [name]).fetchone()[0]
+        return None if found is None else int(found)
 
     def _calibration(self, calibration_id: str, utc: str) -> None:
         """A reading is never refused because nobody described its calibration."""

@@ -18,6 +18,7 @@ from daq.records import (
     Marked,
     Place,
     Resume,
+    Session,
     StableReading,
     Strength,
     SupplyChange,
@@ -145,6 +146,18 @@ def test_results_after_a_kill_belong_to_the_same_test_and_to_the_reading_before_
     (result,) = table(tmp_path, "cylinder_result")
     assert result["as_found_reading_id"] == table(tmp_path, "stable_reading")[0]["id"]
     assert result["test_id"] == table(tmp_path, "test")[0]["id"]
+
+
+def test_a_replay_of_a_run_that_went_on_with_a_test_adds_to_it(tmp_path: Path) -> None:
+    """Such a run says by its session which test that is; one that has not begun is none."""
+    reading, done = first_cylinder()
+    write(store(tmp_path, "replay-1"), delivery(STARTED, reading))
+    goes_on = Session(0, 0.0, "invented four", 1, "as-found", 3, PLAN.test)
+    write(store(tmp_path, "replay-2", goes_on=False), delivery(goes_on, done))
+    write(
+        store(tmp_path, "replay-3", goes_on=False), delivery(replace(goes_on, test="boot-3-1"), replace(done, t_s=3.0))
+    )
+    assert [row["test_id"] for row in table(tmp_path, "cylinder_result")] == [1, None]
 
 
 @pytest.mark.parametrize(
