@@ -72,7 +72,9 @@ def request_of(values: object) -> StartRequest:
     except ValidationError as error:
         fault = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(map(str, fault["loc"]))
-        raise UsageError("This is no request for a test.", evidence=f"{where}: {fault['msg']}".lstrip(": ")) from error
+        raise UsageError(
+            "This is no request for a test.", "Correct the field named.", f"{where}: {fault['msg']}".lstrip(": ")
+        ) from error
 
 
 def plan_of(config: Config, request: StartRequest, utc_s: float) -> TestPlan:

@@ -13,8 +13,7 @@ from daq.config import load
 from daq.errors import DataError, UsageError
 from daq.records import Contribution
 from daq.report.budget_table import COLUMNS, budget_rows, combine
-from daq.sinks.store import open_readonly
-from daq.sinks.store.connection import database_errors
+from daq.sinks.store import readable
 from daq.units import PressureUnit
 
 _ID = re.compile("[0-9]{1,18}")  # what fits the 64 bit of an SQLite integer
@@ -41,12 +40,8 @@ def stored(database: Path, reading: str) -> dict[str, Any]:
     if reading != "last" and not _ID.fullmatch(reading):
         raise UsageError(f"{reading[:40]!r} is no reading.", "Give the number of a stable reading, or `last`.")
     choice, values = ("1", []) if reading == "last" else ("stable_reading.id = ?", [int(reading)])
-    source = open_readonly(database)
-    try:
-        with database_errors(database, "read"):
-            rows = list(source.query(_QUERY.format(choice=choice), values))
-    finally:
-        source.close()
+    with readable(database) as source:
+        rows = list(source.query(_QUERY.format(choice=choice), values))
     if not rows:
         raise UsageError(
             f"There is no stable reading {'yet' if reading == 'last' else reading} in {database}.",

@@ -23,7 +23,7 @@ from daq.daemon import Daemon, calibration_in_force
 from daq.planning import StartRequest
 from daq.procedure.plan import Temperature
 from daq.records import Mark, MarkKind
-from daq.sinks.store import open_readonly
+from daq.sinks.store import readable
 from daq.sinks.terminal import TerminalSink
 from daq.sources.ports import LineSettings
 from daq.sources.serial_line import SerialLine
@@ -110,11 +110,8 @@ def _open(page: Path) -> None:
 
 def _leaks(database: Path) -> bool:
     """Whether the demonstration came as far as the cylinder that leaks."""
-    db = open_readonly(database)
-    try:
+    with readable(database) as db:
         return db.execute("SELECT 1 FROM cylinder_result WHERE cylinder = 5").fetchone() is not None
-    finally:
-        db.close()
 
 
 def _new_folder() -> Path:

@@ -176,7 +176,11 @@ def in_editor(key: str, text: str) -> str:
     try:
         subprocess.run([*shlex.split(editor), draft], check=True)
     except (OSError, subprocess.CalledProcessError) as error:
-        raise UsageError(f"The editor {editor!r} failed; nothing was changed.", evidence=str(error)) from error
+        raise UsageError(
+            f"The editor {editor!r} failed; nothing was changed.",
+            "Name one that works, or change it by --set.",
+            str(error),
+        ) from error
     print(f"What you wrote is also in {draft}.", file=sys.stderr)
     return draft.read_text(encoding="utf-8")
 
@@ -210,13 +214,8 @@ def _readings_of(database: Path, engine: str) -> int:
     """How many stable readings of this engine are stored; 0 where there is no database."""
     if not database.is_file():
         return 0
-    from daq.sinks.store import open_readonly
-    from daq.sinks.store.connection import database_errors
+    from daq.sinks.store import readable
 
-    source = open_readonly(database)
-    try:
-        with database_errors(database, "read"):
-            rows = list(source.query("SELECT count(*) AS n FROM stable_reading WHERE engine = ?", [engine]))
-    finally:
-        source.close()
+    with readable(database) as source:
+        rows = list(source.query("SELECT count(*) AS n FROM stable_reading WHERE engine = ?", [engine]))
     return int(rows[0]["n"])

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from daq.cli.output import print_json, print_table
-from daq.cli.report import stored
 from daq.config import load
 from daq.errors import StorageError, UsageError
 from daq.procedure.finding import words_of
 from daq.report.test_record import TestRecord, load_test
 from daq.sinks.event_json import plain
+from daq.sinks.store import readable
 from daq.sinks.store.connection import database_errors, open_for_writing
 from daq.sinks.store.late_findings import add_finding, withdraw_finding
 from daq.sinks.store.lock import DatabaseLock
@@ -49,7 +49,7 @@ def take_back(test: str, number: int, database: Path | None, config_path: Path |
 @contextmanager
 def _writing(source: Path, test: str) -> Iterator[tuple[Database, TestRecord]]:
     """The database to write to and the test, which no bench is in the middle of."""
-    with stored(source) as reader:
+    with readable(source) as reader:
         record = load_test(reader, test, source)
     with ExitStack() as stack:
         if record.ended_utc is None:
@@ -76,7 +76,7 @@ def list_findings(test: str, database: Path | None, config_path: Path | None, as
     from daq.report.engine.leak_sections import finding_text
 
     source = database or load(config_path).storage.database
-    with stored(source) as reader:
+    with readable(source) as reader:
         record = load_test(reader, test, source)
     if as_json:
         rows = [

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from daq.cli.output import print_json, print_table
-from daq.cli.report import stored
 from daq.config import Config, load
 from daq.engine_sheet import KEY, find, own, read, shipped
 from daq.errors import UsageError
@@ -15,6 +14,7 @@ from daq.procedure.trend import Axis, Point, Quantity, Trend
 from daq.report.engine.judged import stated_limits
 from daq.report.history import History, bore_m, load_history
 from daq.sinks.event_json import plain
+from daq.sinks.store import readable
 from daq.units import MM2_PER_M2
 
 UNITS = {Quantity.AREA_RATIO: ("area ratio k", 1.0), Quantity.LEAK_AREA: ("leak, mm2", MM2_PER_M2)}
@@ -29,7 +29,7 @@ def history(
     config = load(config_path)
     source, instrument = database or config.storage.database, config.measuring_instrument()
     along, name = _axis(axis), _name(engine, config)
-    with stored(source) as reader:
+    with readable(source) as reader:
         limit = stated_limits(limits, bore_m(reader, name), instrument).investigate_from
         found = load_history(reader, name, along, limit, instrument.atmosphere_pa)
     if as_json:

@@ -43,7 +43,11 @@ def _simulate(scenario: str, pieces: Path, seed: int, seconds: float | None) -> 
     command += ["--seed", str(seed)] + ([] if seconds is None else ["--seconds", str(seconds)])
     done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
     if done.returncode != 0:
-        raise UsageError(f"The scenario {scenario!r} cannot be rendered.", evidence=done.stderr.strip()[-500:])
+        raise UsageError(
+            f"The scenario {scenario!r} cannot be rendered.",
+            "`boretight-simulator list` names those built in.",
+            done.stderr.strip()[-500:],
+        )
 
 
 def _inputs(lines: TextIO) -> Iterator[Input]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,8 +15,7 @@ from daq.errors import UsageError
 from daq.report.engine.judged import Judged, judged
 from daq.report.test_record import load_test
 from daq.sinks.disk import storage_errors
-from daq.sinks.store import open_readonly
-from daq.sinks.store.connection import database_errors
+from daq.sinks.store import readable
 from daq.units import PressureUnit
 
 if TYPE_CHECKING:
@@ -58,7 +56,7 @@ def report(asked: Asked, wanted: Wanted, paper: str) -> None:
     config = load(asked.config)
     unit, source = unit_of(asked.units, config), asked.database or config.storage.database
     paper = _paper(paper)
-    with stored(source) as database:
+    with readable(source) as database:
         test = judged(load_test(database, asked.test, source), asked.limits)
         wanted = wanted or Wanted(html=source.with_name(f"{file_name(test.record.name)}.html"))
         for path, made in _made(wanted, test, database, unit, paper):
@@ -117,17 +115,6 @@ def _write(path: Path, content: bytes) -> None:
     print(path)
 
 
-@contextmanager
-def stored(path: Path) -> Iterator[Database]:
-    """The database for reading; what it refuses becomes an error that says so."""
-    database = open_readonly(path)
-    try:
-        with database_errors(path, "read"):
-            yield database
-    finally:
-        database.close()
-
-
 def file_name(test: str) -> str:
     """The name of a test as that of a file, on any system."""
     return re.sub(r"[^\w.-]+", "-", test).strip("-.") or "test"
@@ -157,7 +144,7 @@ def _paper(wanted: str) -> str:
 def show(asked: Asked, as_json: bool) -> None:
     """A row a cylinder, then what to do; the same figures as the report."""
     source = asked.database or load(asked.config).storage.database
-    with stored(source) as database:
+    with readable(source) as database:
         test = judged(load_test(database, asked.test, source), asked.limits)
     if as_json:
         from daq.report.engine.figures import as_json as figures

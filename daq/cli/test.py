@@ -14,7 +14,7 @@ from daq.engine_sheet import sheet
 from daq.errors import UsageError
 from daq.planning import StartRequest, configured
 from daq.procedure.cautions import before_air
-from daq.sinks.store import open_readonly
+from daq.sinks.store import readable
 
 
 def start(request: StartRequest, bench: Bench, as_json: bool) -> None:
@@ -48,11 +48,8 @@ FROM test ORDER BY test.id DESC LIMIT ?
 
 def list_tests(database: Path | None, config_path: Path | None, most: int, as_json: bool) -> None:
     """The newest first."""
-    db = open_readonly(database or load(config_path).storage.database)
-    try:
+    with readable(database or load(config_path).storage.database) as db:
         rows = list(db.query(TESTS, [most]))
-    finally:
-        db.close()
     if as_json:
         print_json(rows)
     else:

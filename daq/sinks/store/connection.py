@@ -112,6 +112,17 @@ def open_readonly(path: Path) -> Database:
         return Database(_connect_readonly(path), execute_plugins=False)
 
 
+@contextlib.contextmanager
+def readable(path: Path) -> Iterator[Database]:
+    """`open_readonly` for as long as the block lasts; what SQLite refuses in it is a StorageError that says so."""
+    database = open_readonly(path)
+    try:
+        with database_errors(path, "read"):
+            yield database
+    finally:
+        database.close()
+
+
 def _check_library() -> None:
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         oldest = ".".join(map(str, OLDEST_SQLITE))
