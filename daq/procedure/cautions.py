@@ -29,7 +29,6 @@ CERTIFIED = Caution(
     "certified",
     "A certified engine is tested and judged by licensed people only; this tool replaces nobody's signature.",
 )
-ON_CRANK_MOVED = Caution("vent", "Vent the air before you touch anything; then find top dead centre anew.")
 
 
 def before_air(certified: bool) -> tuple[Caution, ...]:

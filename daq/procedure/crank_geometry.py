@@ -62,23 +62,12 @@ class CrankGeometry:
         lever: Angles = across * (1 + r * np.cos(angle) / np.sqrt(self.rod_length_m**2 - across**2))
         return lever
 
-    def angle_of_travel(self, travel_m: Angles) -> Angles:
-        """The inverse of `travel_m`, 0 to pi, for 0 to the stroke. From the three sides of the triangle."""
-        r, l = self.radius_m, self.rod_length_m  # noqa: E741
-        part = travel_m * (2 * l - travel_m) / (4 * r * (r + l - travel_m))
-        angle: Angles = 2 * np.arcsin(np.sqrt(np.clip(part, 0.0, 1.0)))
-        return angle
-
     def torque_nm(self, gauge_pa: float, angle: Angles) -> Angles:
         """What the pressure does to the crank, away from top dead centre."""
         return gauge_pa * self.area_m2 * self.travel_per_rad(angle)
 
     def volume_m3(self, angle: Angles) -> Angles:
         return self._clearance() + self.area_m2 * self.travel_m(angle)
-
-    def angle_of_volume(self, volume_m3: Angles) -> Angles:
-        """The inverse of `volume_m3`, 0 to pi."""
-        return self.angle_of_travel((volume_m3 - self._clearance()) / self.area_m2)
 
     def _clearance(self) -> float:
         if self.clearance_m3 is None:

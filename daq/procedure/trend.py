@@ -18,7 +18,7 @@ from daq.measure import leakage
 from daq.procedure import wording
 from daq.procedure.monotone import MannKendall, SenSlope, mann_kendall, sen_slope
 from daq.procedure.spread import TWO_SIDED, qn
-from daq.records import Limit, StableReading
+from daq.records import Limit
 from daq.units import MM2_PER_M2
 
 LEAST = 5
@@ -107,16 +107,6 @@ class Trend:
     change: Change
     forecast: Forecast | None
     sentences: tuple[str, ...]
-
-
-def area_ratio_point(reading: StableReading, x: float, cold: bool | None) -> Point:
-    """For a history with one restrictor: what is not known of the restrictor is the same each time, and not in it."""
-    return Point(x, reading.area_ratio, reading.u_area_ratio, cold)
-
-
-def leak_area_point(reading: StableReading, x: float, cold: bool | None) -> Point:
-    """For a history with several restrictors: the uncertainty of each is in it."""
-    return Point(x, reading.leak_area_m2, reading.u_leak_area_m2, cold)
 
 
 def limit_area_ratio(limit: Limit, atmosphere_pa: float) -> float:

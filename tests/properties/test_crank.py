@@ -30,15 +30,6 @@ def profiles(draw: st.DrawFn) -> EngineProfile:
     return EngineProfile(name="any", firing_order=order, strokes=strokes, intervals_deg=intervals)
 
 
-@given(cranks(), st.floats(1e-6, math.pi - 1e-6))
-def test_the_inverse_leads_back(crank: CrankGeometry, angle: float) -> None:
-    travel = crank.travel_m(angle)
-    assert crank.travel_m(crank.angle_of_travel(travel)) == pytest.approx(travel, rel=1e-9)
-    if angle < crank.longest_lever_rad:
-        assert crank.angle_of_travel(travel) == pytest.approx(angle, rel=1e-6)
-        assert crank.volume_m3(crank.angle_of_volume(crank.volume_m3(angle))) == pytest.approx(crank.volume_m3(angle))
-
-
 @given(cranks(), st.floats(0.0, math.pi))
 def test_both_ways_are_alike_and_the_piston_stays_in_its_stroke(crank: CrankGeometry, angle: float) -> None:
     assert crank.travel_m(-angle) == crank.travel_m(angle)

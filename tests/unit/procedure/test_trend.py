@@ -16,13 +16,10 @@ from daq.procedure.trend import (
     Point,
     Quantity,
     Trend,
-    area_ratio_point,
-    leak_area_point,
     limit_area_ratio,
     trend,
 )
 from daq.procedure.verdict import ac_43_13_1b
-from tests.unit.procedure.judged import reading
 
 HOUR, YEAR = 3600.0, 365.25 * 86_400.0
 RISING = [0.50, 0.52, 0.51, 0.55, 0.57, 0.56, 0.60, 0.62]
@@ -150,14 +147,6 @@ def test_the_interval_holds_the_true_time_as_often_as_stated() -> None:
 
 
 # ---- where it comes from and how it is said --------------------------------------------------------------------
-
-
-def test_points_come_from_readings() -> None:
-    one = reading(10.0)
-    by_ratio, by_area = area_ratio_point(one, 5.0, False), leak_area_point(one, 5.0, None)
-    assert (by_ratio.value, by_ratio.u) == (one.area_ratio, one.u_area_ratio)
-    assert (by_area.value, by_area.u, by_area.cold) == (one.leak_area_m2, one.u_leak_area_m2, None)
-    assert by_area.u / by_area.value > 5 * by_ratio.u / by_ratio.value
 
 
 def test_the_published_limit_as_an_area_ratio() -> None:
