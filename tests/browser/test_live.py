@@ -82,6 +82,43 @@ def test_the_page_outlives_the_daemon_and_shows_what_it_missed_as_missed(browser
         page.until(lambda: page.text("#answer").startswith("Done"), "an answer")
 
 
+CRANK = """
+title = "A crank that is knocked away"
+about = "An invented engine with one cylinder. After its reading somebody knocks the crank off top dead centre."
+endless = true
+[engine]
+name = "Demonstration Single (invented)"
+order = [1]
+[[cylinder]]
+number = 1
+leaks_mm2 = { crankcase = 0.3126, intake = 0.040, exhaust = 0.060 }
+[[action]]
+do = "connect"
+cylinder = 1
+at_s = 0.5
+[[action]]
+do = "air"
+after_s = 0.5
+[[action]]
+do = "crank"
+to_deg = 25.0
+after_s = 20.0
+"""
+
+
+def test_a_crank_that_moves_is_an_alarm_for_eyes_and_ears(browser: Browser, bench: PageBench) -> None:
+    scenario = bench.folder / "crank.toml"
+    scenario.write_text(CRANK, encoding="utf-8")
+    bench.board(scenario, 2.0)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        page.until(lambda: page.state == "Alarm", "an alarm")
+        page.until(lambda: page.text("#wanted") == "Crank moved: vent the air now", "what to do")
+        assert page.page.locator("#shape").get_attribute("href") == "#shape-ALARM"
+        assert "Crank moved. Vent the air." in page.text("#alarm")
+        assert "crank moved" in page.text("#faults").lower()
+
+
 def test_names_are_text_and_never_markup(browser: Browser, bench: PageBench) -> None:
     name = "<img src=x onerror=alert(1)><b>bold</b>"
     config = bench.config

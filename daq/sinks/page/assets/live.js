@@ -85,9 +85,10 @@ const stream = new Stream((name, content) => takers[name](content), lineChanged)
 function show() {
   const state = currentState();
   document.body.dataset.state = state;
-  document.body.toggleAttribute("data-alarm", state !== "STALE" && now.face?.phase === "crank-moved");
-  say("state", capital(state));
-  by("shape").setAttribute("href", `#shape-${state.replace(" ", "_")}`);
+  const word = state !== "STALE" && now.face.phase === "crank-moved" ? "ALARM" : state;
+  document.body.toggleAttribute("data-alarm", word === "ALARM");
+  say("state", capital(word));
+  by("shape").setAttribute("href", `#shape-${word.replace(" ", "_")}`);
   say("cylinder", now.face?.cylinder ? `Cylinder ${now.face.cylinder}` : "No cylinder");
   say("loss", lossText(NO_LOSS.includes(state) || !now.live ? null : loss(now.live)));
   say("interval", intervalWords(state));
