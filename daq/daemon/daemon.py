@@ -97,13 +97,13 @@ class Daemon:
         await self._open_store(store)
         stack.push_async_callback(self._store.close)  # in case the start fails; after a run it is closed already
         runners = [store]
-        if self.config.mqtt.enabled:
+        if self.config.page.enabled:
+            runners.append(await self._page(stack))
+        if self.config.mqtt.enabled:  # last: it tells at once how things stand, and the line is opened right after
             self._mqtt_sink = await self._mqtt(stack)
             mqtt = SinkRunner(self._mqtt_sink, DropPolicy.NEVER_DROP, name="mqtt", capacity=40)
             await mqtt.open()
             runners.append(mqtt)
-        if self.config.page.enabled:
-            runners.append(await self._page(stack))
         runners += [SinkRunner(watcher, DropPolicy.NEVER_DROP, capacity=40) for watcher in self._watchers]
         self._runners = runners
         tasks = [asyncio.create_task(runner.run(), name=runner.name) for runner in runners]
