@@ -1,7 +1,5 @@
 """`boretight run`, `page`, `demo`, `ports`, `watch`, `mark`: a bench at work."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

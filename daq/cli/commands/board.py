@@ -1,7 +1,5 @@
 """`boretight board ...`."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

@@ -1,7 +1,5 @@
 """`boretight calibrate ...` and `calibration ...`."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

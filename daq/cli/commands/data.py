@@ -1,7 +1,5 @@
 """`boretight replay`, `render`, `export`, `budget`, `config`: files, and what is stored."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 

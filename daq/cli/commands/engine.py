@@ -1,7 +1,5 @@
 """`boretight engine ...`."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

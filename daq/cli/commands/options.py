@@ -1,7 +1,5 @@
 """What the commands have in common: options of the same name mean the same everywhere."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 

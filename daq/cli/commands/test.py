@@ -1,7 +1,5 @@
 """`boretight test ...`, `report`, `history`, `finding ...`: tests of engines, and what is made of them."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Any
 
