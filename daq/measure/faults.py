@@ -181,13 +181,15 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
 class FaultMonitor:
     """Watches the table of faults. A new segment begins with none.
 
-    `spoilt` tells of each row of the last `feed` whether a sensor says what must not be taken for a pressure.
+    `spoilt` tells of each row of the last `feed` whether a sensor says what must not be taken for a pressure; no
+    cylinder stands above its supply.
     """
 
     spoilt: Bools
 
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
         self._watches = _watches(instrument, calibration)
+        self._most_above_pa = _SWAPPED * instrument.set_point_pa
         self._full_scales_pa = calibration.supply.full_scale_pa, calibration.cylinder.full_scale_pa
         self._begin(-1)
 
@@ -209,7 +211,7 @@ class FaultMonitor:
         rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent)
         faults: list[Fault] = []
         stands: dict[str, Bools] = {}
-        self.spoilt = np.zeros(len(supply), np.bool_)
+        self.spoilt = good[1] - good[0] > self._most_above_pa
         for watch, switch in zip(self._watches, self._switches, strict=True):
             up = watch.holds(rows)
             if watch.unless in stands:

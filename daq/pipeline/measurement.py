@@ -64,12 +64,13 @@ class Measurement:
         gauge, zero_checks = self._zero.feed(pressures(ticks, self._board, self._calibration))
         held, supply_changes = self._supply.feed(gauge)
         air_changes = self._air.feed(gauge)
-        taps = self._taps.feed(gauge, held)
         broken = self._faults.feed(gauge, self._resolution_pa)
-        stable, windows = self._stability.feed(gauge, held & ~self._faults.spoilt, [*self._anew, *taps])
+        believed = held & ~self._faults.spoilt
+        taps = self._taps.feed(gauge, believed)
+        stable, windows = self._stability.feed(gauge, believed, [*self._anew, *taps])
         self._anew = []
         found = [self._reading(window) for window in windows]
-        faults = [*broken, *self._crank.feed(gauge, held, stable, taps)]
+        faults = [*broken, *self._crank.feed(gauge, believed, stable, taps)]
         events: list[Event] = [*self._flags.feed(ticks), *zero_checks, *faults, *supply_changes, *air_changes]
         events += [
             *self._soft_step.feed(gauge),

@@ -65,9 +65,14 @@ def test_a_fault_comes_once_and_is_over_once(monitor, supply_psi, cylinder_psi, 
     ],
 )
 def test_what_a_broken_sensor_says_is_not_believed(monitor, supply_psi, cylinder_psi, spoilt: slice) -> None:
-    """From the first row, before it is told; and until it is told to be over, a second after the last."""
+    """From the first row, before it is told; and until it is told to be over, as most are a second after the last."""
     monitor.feed(line(supply_psi, cylinder_psi))
     assert np.flatnonzero(monitor.spoilt).tolist() == list(range(ROWS))[spoilt]
+
+
+def test_no_cylinder_stands_above_its_supply(monitor) -> None:
+    monitor.feed(line(step(100, 80, at=0, until=50), step(70, 88, at=20, until=50)))
+    assert np.flatnonzero(monitor.spoilt).tolist() == list(range(20, 50))
 
 
 @pytest.mark.parametrize(("supply_psi", "cylinder_psi"), [(100.0, step(90, 168.75)), (step(100, 168.75), 90.0)])

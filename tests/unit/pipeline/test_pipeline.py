@@ -161,6 +161,14 @@ def test_no_reading_is_told_while_a_sensor_is_broken(pipeline: Pipeline) -> None
     assert len(of(feed(pipeline, steady(60, 3_000_000, 120)), StableReading)) == 1
 
 
+def test_a_sensor_that_comes_back_is_no_crank_that_moved(pipeline: Pipeline) -> None:
+    pipeline.feed(LinkUp(0.0, BOARD))
+    feed(pipeline, steady(0, 0, 60), steady(60, 3_000_000, 60, cylinder_psi=168.0))
+    records = feed(pipeline, steady(120, 6_000_000, 120))
+    assert [(fault.fault, fault.over) for fault in of(records, Fault)] == [("sensor-saturated", True)]
+    assert len(of(records, StableReading)) == 1
+
+
 def test_the_button_means_next(pipeline: Pipeline) -> None:
     pipeline.feed(LinkUp(0.0, BOARD))
     records = feed(pipeline, block(), InputEvent(0, 1, True).encode(), InputEvent(0, 1, False).encode())
