@@ -132,13 +132,13 @@ class Daemon:
     async def _page(self, stack: contextlib.AsyncExitStack) -> SinkRunner:
         """Events are never dropped on the way to it: that it counts them as the store does makes one contract. What
         gives way to slow browsers is behind it, in its hub."""
-        unfinished = self._store.unfinished
+        broken_off = self._store.unfinished
+        past = (*broken_off.before, *broken_off.events) if broken_off else ()
         sink = page_sink(
             self.config,
             self._bench,
             PageDaemon(
-                self.boot_id, self._plan, unfinished.events if unfinished else (), self.status, self.take,
-                self._broker_word, self._on_page,
+                self.boot_id, self._plan, past, self.status, self.take, self._broker_word, self._on_page
             ),
         )  # fmt: skip
         runner = SinkRunner(sink, DropPolicy.NEVER_DROP, name="page", capacity=40)

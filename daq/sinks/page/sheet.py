@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,6 +17,8 @@ from daq.records import (
     CylinderDone,
     Event,
     Finding,
+    Marked,
+    MarkKind,
     Session,
     StableReading,
     TakenBack,
@@ -72,15 +74,17 @@ class Sheet:
             taker(event)
         return taker is not None
 
-    def recall(self, events: Iterable[Event]) -> None:
-        """What a run before had done of a test that is gone on with; the start of that test first."""
-        first, *rest = events
+    def recall(self, events: Sequence[Event]) -> None:
+        """What a run before had done of a test that is gone on with: its start, before it perhaps how air and supply
+        stood, then what moved it."""
+        start = next(place for place, event in enumerate(events) if isinstance(event, TestStarted))
         procedure = Procedure(self._plan)
-        procedure.resume([first])
-        self.take(first)
-        for event in rest:
-            for each in procedure.feed(event):
-                self.take(each)
+        procedure.resume(events[: start + 1])
+        self.take(events[start])
+        for event in events[start + 1 :]:
+            if not (isinstance(event, Marked) and event.kind == MarkKind.START):
+                for each in procedure.feed(event):
+                    self.take(each)
         self.take(procedure.session(0, 0.0))
 
     # ---- what happened

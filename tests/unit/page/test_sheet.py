@@ -85,7 +85,7 @@ def test_a_run_that_was_broken_off_is_recalled_as_it_was() -> None:
     followed = [each for each in a_cylinder() if not isinstance(each, Session)]
     started = next(each for each in followed if isinstance(each, TestStarted))
     kept = [each for each in followed if isinstance(each, AirChange | SupplyChange | StableReading | Tap)]
-    recalled.recall([started, *kept])
+    recalled.recall([AirChange(1, 0.0, AirState.OFF, 0.0), started, *kept])
     assert json.loads(recalled.body()) == json.loads(whole.body())
 
 
