@@ -42,7 +42,7 @@ def test_a_terminal_follows_a_bench_through_strangers_an_outage_and_a_kill(
     as_json = bench.start("boretight", "watch", "--config", config, "--json")
     screen.until(lambda: "Waiting for a bench" in screen.said, "a screen")
     daemon = bench.daemon("--simulate", "--speed", SPEED, "--quiet")
-    screen.until(lambda: ">> CONNECT CYLINDER" in screen.said, "what is wanted")
+    screen.until(lambda: ">> CAPTURED" in screen.said, "what is wanted")
     plain.until(lambda: "CYLINDER 1 as found" in plain.said, "a captured cylinder")
 
     strangers(mosquitto)

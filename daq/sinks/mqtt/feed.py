@@ -60,10 +60,18 @@ async def subscribe(
                     if (payload := _payload(message.topic.value, message.payload)) is not None:
                         yield message.topic.value, payload
         except MqttError as error:
+            _stop_if_cancelled(error)
             if since_s is None and protocol.refused(error):
                 continue
             on_fault(f"MQTT broker {settings.address}: {error}")
         await asyncio.sleep(reconnect.delay_s(time.monotonic() - since_s if since_s is not None else 0.0))
+
+
+def _stop_if_cancelled(error: Exception) -> None:
+    """A goodbye that fails while we are told to end must not make us go on."""
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError from error
 
 
 def _payload(topic: str, body: bytes) -> dict[str, Any] | None:
