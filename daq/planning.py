@@ -60,7 +60,7 @@ def request_from(text: str) -> StartRequest:
     """JSON; nothing at all asks for a test of the configured engine. Raises UsageError."""
     try:
         values = json.loads(text.strip() or "{}")
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise UsageError("This is no request for a test.", "Send JSON.", str(error)) from error
     return request_of(values)
 
@@ -71,9 +71,9 @@ def request_of(values: object) -> StartRequest:
         return StartRequest.model_validate(values)
     except ValidationError as error:
         fault = error.errors(include_url=False, include_input=False)[0]
-        where = ".".join(map(str, fault["loc"]))
+        where, wrong = ".".join(map(str, fault["loc"])), str(fault["msg"]).removeprefix("Value error, ")
         raise UsageError(
-            "This is no request for a test.", "Correct the field named.", f"{where}: {fault['msg']}".lstrip(": ")
+            "This is no request for a test.", "Correct the field named.", f"{where}: {wrong}".lstrip(": ")
         ) from error
 
 

@@ -60,6 +60,8 @@ def test_a_start_takes_the_whole_plan_along() -> None:
         ("settle", "heard", "elsewhere-else", "Where was it heard"),
         ("settle", "start", '{"colour": "red"}', "colour"),
         ("settle", "start", "[[", "no request"),
+        ("settle", "start", "[" * 100_000, "no request"),
+        ("settle", "start", '{"test": "last"}', "test: `last` is the newest test"),
     ],
 )
 def test_what_makes_no_sense_now_is_refused_with_the_reason(phase: str, kind: str, text: str, reason: str) -> None:
