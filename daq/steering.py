@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from daq.errors import UsageError
 from daq.procedure import EngineOrder, TestPlan, plan_from
-from daq.procedure.finding import named_cylinders
+from daq.procedure.finding import named_cylinders, one_line
 from daq.procedure.states import Phase, meaningless
 from daq.records import Delivery, Mark, MarkKind, Record, Session, TestStarted
 
@@ -46,7 +46,7 @@ class Steering:
         engine = self._default if begins else self._engine
         for number in named_cylinders(mark.kind, mark.text):
             _must_have(engine, number)
-        return mark
+        return replace(mark, text=one_line(mark.text))
 
     def _planned(self, request: str) -> TestPlan:
         plan = self._plan_of(request)

@@ -38,9 +38,14 @@ class Words:
     note: str
 
 
+def one_line(text: str) -> str:
+    """What can be printed of it: anything else may command a terminal, and is a blank."""
+    return "".join(each if each.isprintable() else " " for each in text).strip()
+
+
 def words_of(text: str) -> Words:
     """Raises UsageError that names the places, if this is not `[cylinder:] place [neighbour] [strength] [note]`."""
-    found = GRAMMAR.fullmatch(text)
+    found = GRAMMAR.fullmatch(one_line(text))
     place = _place(found["place"].lower()) if found else None
     if found is None or place is None:
         raise UsageError(

@@ -7,11 +7,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from daq.errors import BoretightError
 from daq.records import Mark, MarkKind
 from daq.sinks.payloads import VERBS, Command
+from daq.sinks.payloads.models import CommandId
 
 MAX_BYTES = 4096
 REMEMBERED = 256
@@ -41,7 +42,7 @@ class CommandDesk:
         """`retained` commands are refused: they would come again with each connection."""
         command, fault = _read(payload)
         if command is None:
-            return Answer(None, verb, "invalid", fault)
+            return Answer(_id_of(payload), verb, "invalid", fault)
         if retained:
             return Answer(command.id, verb, "refused", "A command must not be retained.")
         if command.id not in self._answered:
@@ -73,6 +74,18 @@ def _read(payload: bytes) -> tuple[Command | None, str]:
         fault = error.errors(include_url=False, include_input=False)[0]
         where = ".".join(map(str, fault["loc"]))
         return None, f"{where}: {fault['msg']}" if where else str(fault["msg"])
+
+
+def _id_of(payload: bytes) -> str | None:
+    """So that who sent a command that is wrong hears of it; None where even that cannot be read."""
+    try:
+        return _Named.model_validate_json(payload[: MAX_BYTES + 1]).id
+    except ValidationError:
+        return None
+
+
+class _Named(BaseModel):
+    id: CommandId
 
 
 def _request(command: Command) -> str:

@@ -31,6 +31,7 @@ from daq.sinks.topics import NAME
 
 Name = Annotated[str, Field(pattern=f"^{NAME.pattern}$")]
 Text = Annotated[str, Field(max_length=500)]
+CommandId = Annotated[str, Field(min_length=1, max_length=64)]
 UtcTime = Annotated[
     str,
     Field(
@@ -208,7 +209,7 @@ class Command(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="ignore")
 
-    id: Annotated[str, Field(min_length=1, max_length=64, description="A second one of the same id does nothing")]
+    id: Annotated[CommandId, Field(description="A second one of the same id does nothing")]
     deadline: Annotated[Deadline, Field(description="RFC 3339; later than that it is answered as expired")]
     text: Text = ""
     engine: Annotated[str, Field(max_length=32, description="Key of a profile; else the configured engine")] = ""

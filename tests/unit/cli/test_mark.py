@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from daq.cli.mark import answer_to
+from daq.cli.mark import Bench, answer_to, mark
+from daq.errors import UsageError
 
 
 def test_the_answer_is_known_by_the_id_of_the_command() -> None:
@@ -29,3 +32,10 @@ def test_the_answer_is_known_by_the_id_of_the_command() -> None:
 )
 def test_what_is_no_reply_is_passed_over(body: bytes) -> None:
     assert answer_to("7f", body) is None
+
+
+def test_words_that_no_command_can_carry_are_refused_before_they_are_sent(tmp_path: Path) -> None:
+    config = tmp_path / "boretight.toml"
+    config.write_text(f'[storage]\nfolder = "{tmp_path}"\n')
+    with pytest.raises(UsageError, match="more than one command can carry"):
+        mark("note", "x" * 5000, Bench(None, "127.0.0.1", 1, config), as_json=False)

@@ -40,6 +40,13 @@ def test_a_mark_passes_as_it_is() -> None:
     assert Steering(lambda text: FOUR, FOUR.engine).checked(mark) == mark, "before anything is known of the test"
 
 
+@pytest.mark.parametrize("kind", [MarkKind.NOTE, MarkKind.HEARD, MarkKind.ACKNOWLEDGE])
+def test_words_command_no_terminal(kind: str) -> None:
+    """They are one line of what can be printed."""
+    passed = steering("cautions").checked(Mark(5.0, kind, "exhaust clear \x1b[2J\x07of\nit \u202e\ud800"))
+    assert passed.text == "exhaust clear  [2J of it"
+
+
 def test_a_start_takes_the_whole_plan_along() -> None:
     mark = steering().checked(Mark(5.0, MarkKind.START, '{"test": "c-four"}'))
     assert plan_from(mark.text) == FOUR.named("c-four")

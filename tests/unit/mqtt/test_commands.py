@@ -23,6 +23,14 @@ class Desk:
         return self.desk.answer(verb, payload, retained).status
 
 
+@pytest.mark.parametrize("wrong", [{"text": "x" * 501}, {"deadline": "tomorrow"}, {"hours": -1}])
+def test_who_sent_what_is_wrong_hears_of_it(wrong: dict[str, object]) -> None:
+    """By the id, for which a sender waits."""
+    payload = json.dumps({"id": "c1", "deadline": LATER, **wrong}).encode()
+    answer = CommandDesk(lambda mark: "", lambda: NOW_S).answer("note", payload, False)
+    assert (answer.id, answer.status) == ("c1", "invalid") and answer.reason
+
+
 @pytest.mark.parametrize("kind", list(MarkKind))
 def test_every_verb_becomes_a_mark_at_the_time_of_the_host(kind: MarkKind) -> None:
     desk = Desk()
@@ -108,7 +116,7 @@ def test_what_means_nothing_is_refused_with_the_reason(verb: str, text: str) -> 
 def test_what_cannot_be_read_is_answered_as_invalid(payload: bytes) -> None:
     desk = Desk()
     answer = desk.desk.answer("next", payload, False)
-    assert (answer.id, answer.status, desk.marks) == (None, "invalid", [])
+    assert (answer.status, desk.marks) == ("invalid", []) and answer.id in (None, "c1")
     assert answer.reason and len(answer.reason) < 500
 
 
