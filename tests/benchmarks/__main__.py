@@ -22,6 +22,7 @@ from tests.benchmarks.rig import PROBE_BYTES
 from tests.benchmarks.table import Row, lines
 from tests.suites.brokers import Mosquitto
 
+PAGES = 4
 HOW = """\
 How it was measured
   Boards: simulated ones on pseudo-terminals, all in one process that plays back what the simulator
@@ -36,6 +37,7 @@ How it was measured
     boards, the daemon's wait between two reads of the line, its work, and the broker. The board's time on the wire
     (0.78 ms a line at 500 kbaud) does not exist on a pseudo-terminal. Hop: {probe} bytes from a plain socket
     through the same broker to the same subscriber, at the same time as the latency.
+  Pages: plain sockets on loopback that read the stream of a page; what a browser draws is not the daemon's.
   Memory: what psutil calls rss, which counts libraries that other programs share; uss is what ends with the daemon.
   Replay: read, decode, measure (and store) a raw log of engine tests, without the start of the program.
 """
@@ -86,6 +88,9 @@ def _running(port: int, folder: Path) -> Iterator[Row]:
     for count, rate_hz, seconds in ((1, 200, 10), (8, 200, 10), (8, 1000, 10)):
         _say(f"daemon, {count} board{'s' if count > 1 else ''}, {rate_hz} samples/s")
         yield _share(run(False, count, rate_hz, port, folder / f"{count}-{rate_hz}", seconds), count, rate_hz, None)
+    _say(f"daemon, 1 board, 200 samples/s, {PAGES} pages open")
+    looked_at = run(False, 1, 200, port, folder / "pages", 10, pages=PAGES)
+    yield Row(f"CPU of a daemon with {PAGES} pages open", 100 * looked_at.load.cpu_share, "%", "<", 5, "of a core")
     yield from _latency(daemon)
     yield from _memory(daemon)
     yield from _disk(daemon)

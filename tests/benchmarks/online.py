@@ -12,6 +12,7 @@ from typing import Any
 import psutil
 
 from tests.benchmarks import rig
+from tests.benchmarks.pages import looking
 from tests.benchmarks.rig import Load, Subscriber, Watch
 
 TICK_S = 0.05
@@ -48,8 +49,10 @@ def run(
     warm_up_s: float = 3.0,
     flood: bool = False,
     probe: bool = False,
+    pages: int = 0,
 ) -> Run:
-    """`count` boards with a program each, measured for `seconds`; all of it has ended when this returns."""
+    """`count` boards with a program each, measured for `seconds`; all of it has ended when this returns. `pages` are
+    open at the first one."""
     subscriber = Subscriber(broker_port)
     with ExitStack() as stack:
         stack.callback(subscriber.close)
@@ -60,6 +63,8 @@ def run(
         ]
         programs = stack.enter_context(ExitStack())
         pids = [programs.enter_context(rig.process(command)).pid for command in commands]
+        if pages:
+            stack.enter_context(looking(folders[0] / "page-link", pages))
         load, watch = rig.measure(pids, subscriber, rate_hz, seconds, warm_up_s, probe)
         memory = psutil.Process(pids[0]).memory_full_info()
         programs.close()

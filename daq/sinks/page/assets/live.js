@@ -136,6 +136,7 @@ function showSupply(state) {
   const set = describe.set_point_pa / hello.pa;
   const away = stale ? 0 : live.supply_gauge_shown - set;
   const held = live?.supply_held ? "held at" : away < 0 ? `${(-away).toFixed(hello.decimals)} below` : `${away.toFixed(hello.decimals)} above`;
+  by("needle").hidden = stale;
   say("supply-word", `${stale ? "set point" : held} ${set.toFixed(hello.decimals)}`);
   scale(stale ? 0 : live.supply_gauge_pa, describe);
 }

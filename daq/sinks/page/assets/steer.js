@@ -46,6 +46,7 @@ export class Steering {
 
   // A leak into a neighbour comes out of the plug hole of that one.
   sheet({ rows }) {
+    this.underWay = rows.some(({ as_found }) => as_found) && rows.some(({ state }) => state === "now");
     const others = rows.filter(({ state }) => state !== "now");
     by("holes").replaceChildren(...others.map(({ cylinder }) => {
       const hole = element("button", `Plug hole ${cylinder}`);
@@ -113,6 +114,7 @@ export class Steering {
     });
     this.form("begin").elements.engine.replaceChildren(...options);
     this.form("begin").elements.by.value = remembered();
+    by("begin-open").hidden = !this.underWay;
     this.showCautions();
     return true;
   }
