@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from daq.measure.budget import difference
 from daq.procedure.finding import Words
 from daq.procedure.plan import TestPlan
 from daq.procedure.tap_effect import tap_effect
 from daq.records import CylinderDone, Event, Fault, Finding, StableReading, TakenBack, TestDone, TestStarted, Withdrawn
 
 AIR_LOST = "The air went before the reading was stable."
+CHANGED_PCT, CHANGED_U = 1.0, 4.0
+"""A change without a tap is told above so many points, and so many of its standard uncertainties."""
+CHANGED_TODO = "If the hose is on another cylinder now, say `again`, then `cylinder` and its number; else say `again`."
 AIR_LOST_TODO = "If that was not you, check hose and coupling; the cylinder is tested again as soon as the air is back."
 
 
@@ -122,6 +126,19 @@ class Course:
         assert isinstance(event, StableReading)
         self._work = replace(self._work, as_found=event)
         return []
+
+    def compare(self, event: Event) -> list[Event]:
+        """As found is what was found first. Another loss without a tap is another cylinder on the hose, as after a time
+        in which nobody looked, or something that moved."""
+        assert isinstance(event, StableReading) and self._work.as_found is not None
+        before = self._work.as_found
+        change_pct, u_pct = difference(before, event)
+        if abs(change_pct) <= max(CHANGED_PCT, CHANGED_U * u_pct):
+            return []
+        seen = (
+            f"{before.loss_at_set_pct:.1f} % were captured, {event.loss_at_set_pct:.1f} % are read now, without a tap."
+        )
+        return [Fault(event.segment, event.t_s, "reading-changed", seen, CHANGED_TODO)]
 
     def capture_after(self, event: Event) -> list[Event]:
         """The newest reading counts; the first one after taps tells what they did."""

@@ -67,6 +67,7 @@ TABLE: dict[tuple[Phase, Trigger], tuple[Phase, str]] = {
     (P.PRESSURISE, T.STABLE): (P.AS_FOUND, "capture"),
     (P.SETTLE, T.STABLE): (P.AS_FOUND, "capture"),
     **{(phase, T.AIR_OFF): (P.WAIT_AIR, "lose_air") for phase in BEFORE_CAPTURE},
+    (P.AS_FOUND, T.STABLE): (P.AS_FOUND, "compare"),
     (P.AS_FOUND, T.TAP): (P.RESETTLE, "count_tap"),
     (P.RESETTLE, T.TAP): (P.RESETTLE, "count_tap"),
     (P.AFTER_TAP, T.TAP): (P.RESETTLE, "count_tap"),

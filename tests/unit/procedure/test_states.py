@@ -416,3 +416,24 @@ def test_marks_that_mean_nothing_now_are_named() -> None:
     assert meaningless("done", "pause") == "`pause` means nothing now: the test is done."
     assert meaningless("settle", "pause") == ""
     assert meaningless("settle", "note") == ""
+
+
+def test_another_loss_without_a_tap_is_told_and_changes_nothing() -> None:
+    """As when the hose has gone to the next cylinder while nobody looked."""
+    procedure = started()
+    events = feed(procedure, HELD, ON, reading(5.0), reading(5.9), reading(17.5), OFF)
+    faults = [event for event in events if isinstance(event, Fault)]
+    assert [fault.fault for fault in faults] == ["reading-changed"]
+    assert "5.0 % were captured, 17.5 % are read now" in faults[0].seen
+    (done,) = kinds(events, CylinderDone)
+    assert isinstance(done, CylinderDone) and done.as_found.loss_pct == 5.0
+
+
+def test_a_hose_that_went_on_unseen_can_be_put_right() -> None:
+    procedure = started()
+    events = feed(
+        procedure, HELD, ON, reading(5.0), reading(17.5), mark("again"), mark("cylinder", "3"), reading(17.4), OFF
+    )
+    assert [event.cylinder for event in kinds(events, CylinderDone)] == [3]
+    assert [(event.what, event.cylinder) for event in kinds(events, Withdrawn)] == [(TakenBack.ATTEMPT, 1)]
+    assert procedure.cylinder == 4
