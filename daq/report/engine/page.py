@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from daq.procedure.engine import dashed
-from daq.procedure.judgements import EngineVerdict
+from daq.procedure.judgements import EngineFacts, EngineVerdict
 from daq.procedure.verdict import SURE, Limits, Verdict
 from daq.report.engine import bench_sections as bench
 from daq.report.engine import wording as words
@@ -103,13 +103,15 @@ def advice(test: Judged) -> Advice:
     if test.judgement is None:
         return Advice(words.EMPTY_WORD, Mark.UNCLEAR, words.EMPTY_ADVICE, tuple(_beside(test)))
     facts = test.judgement.facts
-    below = (_certainty(facts.verdict, facts.probability), against(test.limits), *_beside(test))
+    below = (_certainty(facts), against(test.limits), *_beside(test))
     return Advice(words.ENGINE_WORD[facts.verdict], ENGINE_MARKS[facts.verdict], test.judgement.advice, below)
 
 
-def _certainty(verdict: EngineVerdict, probability: float) -> str:
-    if verdict is EngineVerdict.INCOMPLETE:
-        return words.CHANCE_OF_THE_TESTED.format(chance=chance(probability))
+def _certainty(facts: EngineFacts) -> str:
+    probability = facts.probability
+    if facts.verdict is EngineVerdict.INCOMPLETE:
+        likeliest = max(facts.chances, key=facts.chances.__getitem__)
+        return words.CHANCE_OF_THE_TESTED.format(word=likeliest.value, chance=chance(probability))
     return (words.CERTAINTY if probability >= SURE else words.LIKELIEST).format(chance=chance(probability))
 
 

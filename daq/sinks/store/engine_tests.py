@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from daq.records import Finding, TakenBack, Withdrawn
+from daq.records import CylinderDone, Finding, TakenBack, Withdrawn
 from daq.sinks.store.rows import Row
 
 if TYPE_CHECKING:
@@ -44,6 +44,13 @@ def finding_row(finding: Finding, utc: str) -> Row:
         "neighbour": finding.neighbour,
         "note": finding.note,
     }
+
+
+def told_again(database: Database, test_id: int | None, done: CylinderDone, utc: str) -> None:
+    """A result that another run has told already, as where the log of a run that was killed holds more than it could
+    store: the newer one counts."""
+    if test_id is not None:
+        database.execute(_RESULT, [utc, "told again", test_id, done.cylinder, done.attempt])
 
 
 def withdraw(database: Database, test_id: int, withdrawn: Withdrawn, utc: str) -> None:

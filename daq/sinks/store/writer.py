@@ -23,7 +23,7 @@ from daq.records import (
     Withdrawn,
 )
 from daq.sinks.store.blocks import OpenBlock, concatenate, pieces
-from daq.sinks.store.engine_tests import finding_row, insert, withdraw
+from daq.sinks.store.engine_tests import finding_row, insert, told_again, withdraw
 from daq.sinks.store.outbox import OutboxItem
 from daq.sinks.store.rows import Row, detail_of, finite, kind_of, reading_rows, stable_row, utc_text
 from daq.sinks.store.sample_blocks import encode
@@ -183,6 +183,7 @@ class Writer:
                 row = stable_row(event, utc, state.engine) | {"test_id": test_id, "event_id": event_id}
                 self._insert("stable_reading", row)
             case CylinderDone():
+                told_again(self._db, state.test_id, event, utc)
                 self._insert("cylinder_result", self._result_row(state, event, utc) | {"event_id": event_id})
             case LinkChange(board=board) if board is not None:
                 self._insert("board", asdict(board) | {"segment": int(event.segment), "t_utc": utc})

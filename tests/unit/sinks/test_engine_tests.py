@@ -202,3 +202,11 @@ def test_the_raw_log_keeps_what_is_gone_on_with() -> None:
     assert [(kind_of(event), plain(event)) for event in back.events] == [
         (kind_of(event), plain(event)) for event in events
     ]
+
+
+def test_a_result_that_is_told_again_counts_once(tmp_path: Path) -> None:
+    """As the logs of a run that was killed and of the one after it, replayed one after the other."""
+    reading, done = first_cylinder()
+    write(store(tmp_path), delivery(STARTED, reading, done, replace(done, t_s=16.0)))
+    rows_of = [(row["withdrawn_why"], row["t_utc"][-10:]) for row in table(tmp_path, "cylinder_result")]
+    assert rows_of == [("told again", "15.000000Z"), (None, "16.000000Z")]
