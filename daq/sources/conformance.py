@@ -175,6 +175,7 @@ class _Check:
             self._ask("R24", "CONF:RATE?", 0, "50")
         self._fastest_hz = self._fastest(min(beyond))
         self._measure("fastest rate accepted", f"{self._fastest_hz} Hz")
+        self._expect("R24", True, f"takes up to {self._fastest_hz} Hz, and refuses what its line does not carry")
 
     def _accepts(self, rate_hz: int) -> bool:
         exchange = self._talk.ask(f"CONF:RATE {rate_hz}")

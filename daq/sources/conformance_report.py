@@ -119,7 +119,8 @@ class Notes:
         if broken:
             verdict, evidence = Verdict.FAILS, "; ".join(dict.fromkeys(broken[:3]))
         elif notes:
-            verdict, evidence = Verdict.CONFORMS, notes[-1][1]
+            seen = f" (and {len(notes) - 1} more observations)" if len(notes) > 1 else ""
+            verdict, evidence = Verdict.CONFORMS, notes[-1][1] + seen
         else:
             verdict, evidence = Verdict.NOT_CHECKED, HOW_TO_CHECK.get(requirement, NOT_SEEN)
         return Finding(requirement, REQUIREMENTS[requirement], verdict, evidence)

@@ -158,11 +158,16 @@ static void heal(struct mcu *mcu)
     mcu->hung_at = 0;
 }
 
-/* As far as the next event of the simulator, or to `until`. The watchdog resets it from inside. */
+/* To `until`, or as far as a reset or an end. The watchdog resets it from inside. */
 static int step(struct mcu *mcu, uint64_t until)
 {
-    avr_cycle_count_t before = mcu->avr->cycle;
-    int state = avr_run(mcu->avr);
+    avr_cycle_count_t before, cycles = until - mcu->earlier_cycles;
+    int state;
+
+    do {
+        before = mcu->avr->cycle;
+        state = avr_run(mcu->avr);
+    } while (mcu->avr->cycle < cycles && !was_reset && !mcu->hung_at && state != cpu_Done && state != cpu_Crashed);
 
     if (was_reset) {
         revive(mcu, before);
