@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
 STOP_S = 3.0
+TICK_S = 1.0
 MOST_CONNECTIONS = 128
 
 
@@ -25,11 +26,12 @@ class PageServer:
     def __init__(self) -> None:
         self._server: uvicorn.Server | None = None
         self._task: asyncio.Task[None] | None = None
+        self._stopping = asyncio.Event()
 
     async def start(self, app: ASGIApp, settings: PageSettings) -> int:
         """Raises UnavailableError if the port is taken."""
         listener = _listener(settings)
-        self._server = _server(app)
+        self._server = _server(app, self._stopping)
         self._task = asyncio.create_task(self._server.serve([listener]), name="page")
         while not self._server.started and not self._task.done():
             await asyncio.sleep(0.01)
@@ -39,6 +41,7 @@ class PageServer:
         if self._server is None or self._task is None:
             return
         self._server.should_exit = True
+        self._stopping.set()
         await asyncio.wait({self._task}, timeout=STOP_S)
         self._task.cancel()
         await asyncio.gather(self._task, return_exceptions=True)
@@ -64,7 +67,7 @@ def _listener(settings: PageSettings) -> socket.socket:
     ) from fault
 
 
-def _server(app: ASGIApp) -> uvicorn.Server:
+def _server(app: ASGIApp, stopping: asyncio.Event) -> uvicorn.Server:
     import uvicorn
 
     class Server(uvicorn.Server):
@@ -72,6 +75,13 @@ def _server(app: ASGIApp) -> uvicorn.Server:
         def capture_signals(self) -> Iterator[None]:
             """The daemon has them."""
             yield
+
+        async def main_loop(self) -> None:
+            """Its own looks ten times a second whether to stop; for the date of its answers once is enough."""
+            while not await self.on_tick(0):
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(TICK_S):
+                        await stopping.wait()
 
     return Server(
         uvicorn.Config(
