@@ -136,7 +136,7 @@ def hose_points(bore_m: float, bore_in: float) -> float:
     density = (CYLINDER_PA + PA_PER_ATM) / (orifice.GAS_CONSTANT * 293.15)
     speed = flow_kg_s(bore_in, CYLINDER_PA) / density / orifice.circle_area(bore_m)
     friction = 0.316 / (density * speed * bore_m / AIR_VISCOSITY_PA_S) ** 0.25
-    return 100 * friction / bore_m * 0.5 * density * speed**2 / SUPPLY_PA
+    return float(100 * friction / bore_m * 0.5 * density * speed**2 / SUPPLY_PA)
 
 
 def hoses() -> Iterator[Sequence[str]]:

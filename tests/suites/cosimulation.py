@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from daq.wire import ResetCause, crc16
+from simulator.actions.electronics import Reset
 from simulator.build import bench_of, front_end_of
 from simulator.physics.front_end import NOMINAL_REFERENCE_V
 from simulator.scenario import Scenario, load
@@ -43,6 +44,8 @@ class Wiring:
 
 
 OWN, I2C = Wiring("own", 1.0, False), Wiring("i2c", 18 / 28, True)
+SUPPLY_COPIES, CYLINDER_COPIES = (48, 64), (80, 96)
+"""Where the firmware's EEPROM keeps the calibration of each channel, twice."""
 HOST_STARTS = ("run 500000", INITIATE, "await S")
 """What a host does with a board that has restarted, when none listens on the line."""
 HOST_WILL_START = ("await S",)
@@ -73,10 +76,6 @@ class _HandOnTheBench(_Hand):
         self.orders += self.restart
 
 
-SUPPLY_COPIES = (48, 64)
-"""Where the firmware's EEPROM keeps the calibration of the supply channel, twice."""
-
-
 def bad_electronics() -> Scenario:
     """A whole engine, while its board has a bad day."""
     return load(str(Path(__file__).parents[1] / "end_to_end" / "scenarios" / "bad-electronics.toml"))
@@ -86,7 +85,7 @@ def calibrated() -> Iterator[str]:
     """A calibration of both channels is in the EEPROM, twice: version, zero in uV, Pa per V, date, CRC of the number of
     the record and all that. For a board that has not run yet."""
     body = struct.pack("<Biii", 1, 500_000, 258_553, 20_250_110)
-    for number, addresses in ((1, SUPPLY_COPIES), (2, (80, 96))):
+    for number, addresses in ((1, SUPPLY_COPIES), (2, CYLINDER_COPIES)):
         copy = body + struct.pack("<H", crc16(bytes([number]) + body))
         for address in addresses:
             yield from (f"eeprom {address + place} {byte}" for place, byte in enumerate(copy))
@@ -94,7 +93,7 @@ def calibrated() -> Iterator[str]:
 
 def rotting(scenario: Scenario) -> dict[float, Sequence[str]]:
     """One copy of the supply's calibration rots before the second restart of that scenario, both before the third."""
-    second_s, third_s = (at_s for at_s, action in actions_of(scenario) if action.do == "reset" and at_s > 50.0)
+    _, second_s, third_s = (at_s for at_s, action in actions_of(scenario) if isinstance(action, Reset))
     first, second = (f"eeprom {address + 5} 0" for address in SUPPLY_COPIES)
     return {second_s - 0.1: [first], third_s - 0.1: [first, second]}
 
