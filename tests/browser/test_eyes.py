@@ -13,7 +13,7 @@ from tests.browser.browser import Looker, PageBench, looking
 
 VENDOR = Path(__file__).parent / "vendor"
 AXE_SHA256 = "29348999450cdf2849a8e70b7912fc2da85a849da39c0d0d5394f51d4a9ed95c"
-SIZES = [(320, 640), (800, 1280), (1280, 800), (3840, 2160)]
+SIZES = [(320, 640), (844, 390), (800, 1280), (1280, 800), (3840, 2160)]
 GLANCE = (".hero", "#state", "#wanted", "#supply", "#interval")
 PX_PER_MM = 96 / 25.4
 TAPS = """() => [...document.querySelectorAll('#buttons button')].map((each) => {
