@@ -26,7 +26,7 @@ def _rendered_and_replayed(bench: Bench, name: str, seed: int, *options: object)
     pieces, log, database = (bench.folder / f"{name}.{suffix}" for suffix in ("jsonl", "btlog.gz", "db"))
     rendering = ("render", "four-cylinder", pieces, "--format", "jsonl", "--seed", seed, *options)
     assert completed([SCRIPTS / "boretight-simulator", *rendering], bench.env).returncode == 0
-    write_raw_log(log, RawLogHeader("rendered", name, config=CONFIG), _inputs(pieces))
+    write_raw_log(log, RawLogHeader("rendered", "a run", config=CONFIG), _inputs(pieces))
     replayed = bench.run("replay", log, "--into", database)
     assert replayed.returncode == 0, replayed.stderr
     return measured(database)

@@ -83,10 +83,15 @@ def settings(port: int, **more: object) -> MqttSettings:
 def make(wanted: MqttSettings, boot: str = BOOT, reconnect: Reconnect | None = None) -> Bench:
     """A bench that tries again soon, whatever happened before."""
     outbox, marks = MemoryOutbox(boot), list[Mark]()
+
+    def take(mark: Mark) -> str:
+        marks.append(mark)
+        return ""
+
     status = [StatusFields(line="up")]
     soon = Reconnect(BackOff(first_s=0.05, most_s=0.05))
     sink = MqttSink(
-        wanted, BENCH, boot, outbox, lambda: status[-1], marks.append, reconnect=reconnect or soon
+        wanted, BENCH, boot, outbox, lambda: status[-1], take, reconnect=reconnect or soon
     )  # fmt: skip
     return Bench(sink, outbox, marks, status)
 
