@@ -101,7 +101,7 @@ def test_a_broker_named_is_ones_own(tmp_path: Path) -> None:
         ('[line]\nrate_hz = "fast"\n', "line.rate_hz", "'fast'"),
         ('bench = "My Garage"\n', "bench", "'My Garage'"),
         ('[display]\npressure = "inHg"\n', "display.pressure", "'psi', 'kPa' or 'bar'"),
-        ('[engine]\nfiring_order = "1-3-3-2"\n', "engine.firing_order", "each cylinder exactly once"),
+        ('[engine]\nfiring_order = "1-3-3-2"\n', "engine.firing_order", "cylinders exactly once"),
         ("[calibration.supply]\nzero_v = 4.5\n", "calibration.supply", "without span"),
         ('[line]\nport = "/dev/a"\nusb = {vendor = "1a2b", product = "0001"}\n', "line", "not both"),
         ('[line]\nusb = {vendor = "xyz", product = "0001"}\n', "line.usb.vendor", "'xyz'"),
