@@ -12,7 +12,7 @@ demo: $(READY)
 
 test: $(READY) lint
 	@.ci/need-programs
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: $(READY)
 	@$(BIN)/ruff check .
