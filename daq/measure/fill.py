@@ -153,7 +153,8 @@ class FillEstimator:
         if bank.rows < LEAST_ROWS:
             return None
         besides_pct = math.hypot(_MODEL_PCT, _MODEL_PART * 100 * (1 - row.cylinder_pa / row.supply_pa))
-        return self._told(row, bank.told(row.supply_pa + atmosphere_pa, besides_pct), followed)
+        found = bank.told(row.supply_pa + atmosphere_pa, besides_pct, followed.half_width_pct / SHRINKS)
+        return self._told(row, found, followed) if found is not None else None
 
     def _slowed(self, row: _Row, rise: float, followed: _Rise) -> bool:
         """Past the steepest part, the leak choked, and high enough above where it began."""

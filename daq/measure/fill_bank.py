@@ -36,6 +36,8 @@ _HEAT_WANDERS = 0.1  # of its logarithm, in a second
 _NEGLIGIBLE = 1e-5
 _STEP = np.array((1e-4, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-4, 1e-3))
 _MEMORY = 6.0  # rows
+_LEAST_HALF = 1.4
+"""Half-width of a 95 % interval in standard deviations, at least; 1.96 for one normal, less where a few lie far off."""
 _TO_NORMAL = math.sqrt(2 / math.pi)  # tanh of this times (z + 0.044715 z^3): normal distribution within 3e-4 (memory)
 
 
@@ -107,8 +109,7 @@ class FillBank:
         ahead, read = self._model.after(_around(self._x), supply_pa / self._model.unit_pa, step_s)
         moved = (ahead[:, 1:] - ahead[:, :1]) / _STEP[:, None]  # (m, from, to)
         seen = (read[:, 1:] - read[:, :1]) / _STEP
-        half = (self._covariance[:, :, :, None] * moved[:, None]).sum(axis=2)
-        covariance = (moved[:, :, :, None] * half[:, :, None]).sum(axis=1)
+        covariance = moved.transpose(0, 2, 1) @ self._covariance @ moved
         along = (self._covariance * seen[:, None]).sum(axis=2)
         cross = (moved * along[:, :, None]).sum(axis=1)
         kept = np.minimum(np.maximum(moved[:, PRESSURE, PRESSURE], 0.0), 1.0)
@@ -136,13 +137,16 @@ class FillBank:
         shares: Floats = weights / weights.sum()
         return shares
 
-    def told(self, supply_pa: float, u_besides_pct: float = 0.0) -> Told:
-        """What the rows say so far, for this supply; `u_besides_pct` is what else makes the loss uncertain."""
+    def told(self, supply_pa: float, u_besides_pct: float = 0.0, most_half_pct: float = math.inf) -> Told | None:
+        """What the rows say so far, for this supply; `u_besides_pct` is what else makes the loss uncertain. None where
+        the interval is surely wider than `most_half_pct` to each side: the quantiles cost more than all else."""
         ends = self._model.end_pct(_around(self._x), supply_pa / self._model.unit_pa)
         gradient = (ends[:, 1:] - ends[:, :1]) / _STEP
         variance = (gradient * (self._covariance * gradient[:, None]).sum(axis=2)).sum(axis=1)
         volumes, shares = self._model.volume_m3(self._x), self._shares()
         loss_pct, u_loss_pct = _mixture(shares, ends[:, 0], variance + u_besides_pct**2)
+        if _LEAST_HALF * u_loss_pct > most_half_pct:
+            return None
         volume_m3, u_volume_m3 = _mixture(shares, volumes, volumes * volumes * self._covariance[:, RATE, RATE])
         u = np.sqrt(variance + u_besides_pct**2)
         low_pct, high_pct = (

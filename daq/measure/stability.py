@@ -220,18 +220,20 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, creep_s: Floats, floor
     left = np.arange(len(ends))
     allowed = np.array([[SUPPLY_PER_S], [LEFT], [LEFT]]) * set_point_pa
     for rows in WINDOW_ROWS:
+        late = joined[0, ends[left] - (rows - 1)] >= since_s[left]  # a longer window begins sooner still
+        left, shown = left[late], shown[late]
+        if not len(left):
+            break
         window = windows(joined, ends[left], rows)
         found, size, margin = _fits(window, creep_s[left], floor_pa)
         limit = np.maximum(((size + margin) / allowed).max(axis=0), shown)
         shown = np.fmax(shown, ((size - _SURELY * margin) / allowed).max(axis=0))
         whole = (found[2] <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[4].sum(axis=-1) <= _MOST_OUTLIERS)
-        better = (limit < best[0, left]) & whole & (window[0, :, 0] >= since_s[left])
+        better = (limit < best[0, left]) & whole
         found[0] = limit
         best[:, left[better]] = found[:, better]
         unsure = (best[0, left] > 1.0) & (shown <= LEAVE)
         left, shown = left[unsure], shown[unsure]
-        if not len(left):
-            break
     return Fit(best[0], best[1], best[2], best[3:5], best[5:7], best[7], best[8], best[9:11], best[11:13], best[13])
 
 
@@ -242,13 +244,12 @@ def _fits(window: Floats, creep_s: Floats, floor_pa: float) -> tuple[Floats, Flo
     span_s = t_s[:, -1] - t_s[:, 0]
     longest_s = np.maximum(creep_s, span_s / _STEEPEST)
     decay = np.exp((t_s[:, -1:] - t_s) / longest_s[:, None])
-    line, creep = line_fit(t_s, window[1:2], floor_pa), line_fit(decay, window[2:4], floor_pa)
+    slope, u_slope, mean, u_mean = line_fit(np.stack((t_s, decay, decay)), window[1:4], floor_pa)
     found = np.empty((14, len(span_s)))
     found[1], found[2], found[13] = rows, span_s, decay.sum(axis=-1) / rows - 1.0
-    found[3], found[4], found[5], found[6] = line[2][0], creep[2][0], line[3][0], creep[3][0]
-    found[7], found[8], found[9:11], found[11:13] = line[0][0], line[1][0], creep[0], creep[1]
-    tested = np.concatenate((line[0], creep[0])), np.concatenate((line[1], creep[1]))
-    return found, np.abs(tested[0]), uncertainty.student_t(_CONFIDENCE, rows - 2) * tested[1]
+    found[3:5], found[5:7], found[7], found[8] = mean[:2], u_mean[:2], slope[0], u_slope[0]
+    found[9:11], found[11:13] = slope[1:], u_slope[1:]
+    return found, np.abs(slope), uncertainty.student_t(_CONFIDENCE, rows - 2) * u_slope
 
 
 def line_fit(x: Floats, values: Floats, floor: float = 0.0) -> tuple[Floats, Floats, Floats, Floats]:
