@@ -13,6 +13,7 @@ GRAMMAR = re.compile(
     r"(?:\s+(?P<strength>none|faint|clear))?(?:\s+(?P<note>\S.*))?\s*",
     re.IGNORECASE | re.DOTALL,
 )
+ROCKED = re.compile(r"\s*(?P<cylinder>\d{1,2})\s*:\s*(?P<what>changed|same)\s*", re.IGNORECASE)
 OTHER_WORDS = {
     "carburettor": Place.INTAKE,
     "throttle": Place.INTAKE,
@@ -66,6 +67,18 @@ def words_of(text: str) -> Words:
     )
 
 
+def rocked_of(text: str) -> tuple[int, bool]:
+    """The cylinder, and whether rocking the crank changed its loss: `3: changed` or `3: same`, else UsageError."""
+    found = ROCKED.fullmatch(one_line(text))
+    if found is None:
+        raise UsageError(
+            "Which cylinder, and did rocking the crank change its loss?",
+            "Say `3: changed` or `3: same`.",
+            repr(text[:80]),
+        )
+    return int(found["cylinder"]), found["what"].lower() == "changed"
+
+
 def named_cylinders(kind: str, text: str) -> tuple[int, ...]:
     """The cylinders that a mark of this kind names. UsageError if its text cannot be read."""
     if kind == MarkKind.CYLINDER:
@@ -75,6 +88,8 @@ def named_cylinders(kind: str, text: str) -> tuple[int, ...]:
     if kind == MarkKind.HEARD:
         words = words_of(text)
         return tuple(number for number in (words.cylinder, words.neighbour) if number is not None)
+    if kind == MarkKind.ROCKED:
+        return (rocked_of(text)[0],)
     return ()
 
 

@@ -29,7 +29,8 @@ class Mark:
 class MarkKind(StrEnum):
     """What an operator may say; firmware, foot switch, command line and MQTT all end here.
 
-    `start` brings the plan of a test (see daq/procedure/plan.py), `heard` a place where air was heard or seen.
+    `start` brings the plan of a test (see daq/procedure/plan.py), `heard` a place where air was heard or seen, `rocked`
+    whether rocking the crank changed a cylinder's loss.
     """
 
     START = "start"
@@ -40,6 +41,7 @@ class MarkKind(StrEnum):
     UNDO = "undo"
     CYLINDER = "cylinder"
     HEARD = "heard"
+    ROCKED = "rocked"
     PAUSE = "pause"
     GO_ON = "go-on"
     FINISH = "finish"

@@ -6,6 +6,7 @@ this version cannot read.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 from collections.abc import Iterable, Mapping
@@ -20,7 +21,8 @@ from daq.errors import DataError, UsageError
 from daq.measure.calibration import calibrated_instrument
 from daq.planning import profile_of
 from daq.procedure import EngineProfile, TestPlan, plan_from
-from daq.records import Calibration, CylinderDone, Finding, Instrument, Place, StableReading, Strength
+from daq.procedure.finding import rocked_of
+from daq.records import Calibration, CylinderDone, Finding, Instrument, MarkKind, Place, StableReading, Strength
 from daq.sinks.event_json import event_from
 
 if TYPE_CHECKING:
@@ -67,7 +69,8 @@ class StoredFinding:
 class TestRecord:
     """`instrument` has the restrictor of `calibration`, which is that of the newest reading that counts.
 
-    `acknowledged` names who has acknowledged the cautions, empty if nobody has.
+    `acknowledged` names who has acknowledged the cautions, empty if nobody has. `rocked`: whether rocking the crank
+    changed the loss of a cylinder, where somebody tried.
     """
 
     __test__ = False  # the name is a garage word, not a test of this project
@@ -90,6 +93,7 @@ class TestRecord:
     broken_off: tuple[BrokenOff, ...]
     findings: tuple[StoredFinding, ...]
     acknowledged: str
+    rocked: Mapping[int, bool]
 
     @property
     def results(self) -> tuple[CylinderDone, ...]:
@@ -128,6 +132,7 @@ def load_test(database: Database, wanted: str, path: Path) -> TestRecord:
         broken_off=_broken_off(database, row["id"]),
         findings=_findings(database, row["id"]),
         acknowledged=plan.acknowledged or _acknowledged(database, row),
+        rocked=_rocked(database, row),
     )
 
 
@@ -163,20 +168,35 @@ def _plan(text: str, test: str) -> TestPlan:
         raise DataError(f"The plan of test {test} cannot be read.", "Update boretight.", error.evidence) from error
 
 
-_ACKNOWLEDGED = """
+_MARKS = """
     SELECT json_extract(detail, '$.text') AS text FROM event JOIN boot ON boot.id = event.boot_id
     JOIN bench ON bench.id = boot.bench_id
-    WHERE kind = 'marked' AND event.id > :after AND json_extract(detail, '$.kind') = 'acknowledge'
+    WHERE kind = 'marked' AND event.id > :after AND json_extract(detail, '$.kind') = :mark
         AND bench.name = :bench AND (:ended IS NULL OR t_utc <= :ended)
-    ORDER BY event.id LIMIT 1
+    ORDER BY event.id
 """
 SOMEBODY = "somebody at the bench"
 
 
+def _marks(database: Database, row: Mapping[str, Any], kind: MarkKind) -> list[str]:
+    """The words of the marks of this kind that were made during the test."""
+    values = {"after": row["event_id"], "bench": row["bench"], "ended": row["ended_utc"], "mark": kind.value}
+    return [str(found["text"] or "") for found in database.query(_MARKS, values)]
+
+
 def _acknowledged(database: Database, row: Mapping[str, Any]) -> str:
-    values = {"after": row["event_id"], "bench": row["bench"], "ended": row["ended_utc"]}
-    found = next(iter(database.query(_ACKNOWLEDGED, values)), None)
-    return "" if found is None else str(found["text"] or SOMEBODY)
+    marks = _marks(database, row, MarkKind.ACKNOWLEDGE)
+    return (marks[0] or SOMEBODY) if marks else ""
+
+
+def _rocked(database: Database, row: Mapping[str, Any]) -> dict[int, bool]:
+    """The newest word on each cylinder counts; what cannot be read was never taken for one."""
+    rocked = {}
+    for text in _marks(database, row, MarkKind.ROCKED):
+        with contextlib.suppress(UsageError):
+            cylinder, changed = rocked_of(text)
+            rocked[cylinder] = changed
+    return rocked
 
 
 # ---- its results

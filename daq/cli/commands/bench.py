@@ -92,7 +92,8 @@ def mark(
     kind: Annotated[
         str,
         typer.Argument(
-            help="next, again, skip, undo, pause, go-on, finish, acknowledge, cylinder NUMBER, heard PLACE, note WORDS."
+            help="next, again, skip, undo, pause, go-on, finish, acknowledge, cylinder NUMBER, heard PLACE, "
+            "rocked WHAT, note WORDS."
         ),
     ],
     words: Annotated[list[str] | None, typer.Argument(help="The number, the place or the words.")] = None,

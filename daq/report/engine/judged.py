@@ -49,7 +49,7 @@ def judged(record: TestRecord, wanted: str = COMMON) -> Judged:
     calibration = record.calibration or assumed_calibration()
     to, start = (carried(each, record.instrument, calibration) for each in (stated.sound_to, stated.investigate_from))
     limits = Limits(stated.name, to, start)
-    around = Circumstances(record.plan.temperature.cold, record.heard)
+    around = Circumstances(record.plan.temperature.cold, record.heard, record.rocked)
     results = record.results
     found = judge_engine(results, record.profile, limits, record.instrument, around) if results else None
     return Judged(record, stated, limits, found)

@@ -11,7 +11,11 @@ import numpy as np
 import pytest
 
 from daq.errors import UsageError
+from daq.procedure.leak_path import Suspect
+from daq.procedure.leak_rules import Cause
 from daq.records import Marked, Place, Strength, TakenBack, Withdrawn
+from daq.report.engine.judged import judged
+from daq.report.test_record import TestRecord
 from daq.report.traces import Trace, traces
 from daq.sinks.store import open_readonly
 from tests.unit.procedure.judged import PAIRED, PSI
@@ -102,6 +106,27 @@ def test_an_acknowledgement_by_mark_counts_as_one(tmp_path: Path) -> None:
     scene.cylinder(1, 5.0)
     scene.end()
     assert scene.write().record().acknowledged == "lee"
+
+
+def test_rocking_the_crank_is_told_by_mark_and_the_newest_word_counts(tmp_path: Path) -> None:
+    scene = Scene(tmp_path)
+    for place, text in enumerate(("3: same", "4: Same", "3: changed", "never mind")):
+        scene.events.append(Marked(1, 1.5 + place, "rocked", text, "operator"))
+    for cylinder, loss_pct in ((1, 5.0), (3, 30.0), (4, 5.2), (2, 5.1)):
+        scene.cylinder(cylinder, loss_pct)
+    scene.end()
+    record = scene.write().record()
+    assert record.rocked == {3: True, 4: False}
+    assert {suspect.cause: suspect.points for suspect in suspects(record, cylinder=3)}[Cause.RINGS] == 1
+    assert Cause.RINGS not in {cause.cause for cause in suspects(replace(record, rocked={}), cylinder=3)}
+
+
+def suspects(record: TestRecord, cylinder: int) -> tuple[Suspect, ...]:
+    judgement = judged(record, "common").judgement
+    assert judgement is not None
+    (one,) = (each for each in judgement.facts.cylinders if each.cylinder == cylinder)
+    assert one.leak_path is not None
+    return one.leak_path.suspects
 
 
 def test_a_trace_shows_the_pressures_the_captures_and_the_taps(tmp_path: Path) -> None:
