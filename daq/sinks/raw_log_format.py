@@ -29,6 +29,8 @@ MAGIC = b"\x89BTLOG\r\n"
 VERSION = 1
 SYNC = b"\xa6\xe1"
 MAX_PAYLOAD = 1 << 20
+MAX_RESUME = 1 << 24
+"""The events of a long test, with the budgets of its readings, are more than any other record holds."""
 MAX_HEADER = 1 << 20
 
 _PROLOGUE = struct.Struct("<8sHI")
@@ -175,8 +177,8 @@ def _record_size(buffer: bytes, at: int, last: bool) -> int:
     unfinished = NO_RECORD if last else NEED_MORE
     if here < OVERHEAD:
         return unfinished if SYNC.startswith(buffer[at : at + len(SYNC)]) else NO_RECORD
-    sync, _, length, _ = _HEAD.unpack_from(buffer, at)
-    if sync != SYNC or length > MAX_PAYLOAD:
+    sync, kind, length, _ = _HEAD.unpack_from(buffer, at)
+    if sync != SYNC or length > (MAX_RESUME if kind == RecordType.RESUME else MAX_PAYLOAD):
         return NO_RECORD
     size = OVERHEAD + int(length)
     if here < size:

@@ -12,6 +12,7 @@ from daq.procedure import EngineOrder, Procedure, TestPlan
 from daq.records import (
     AirChange,
     AirState,
+    Contribution,
     CylinderDone,
     Event,
     Finding,
@@ -30,7 +31,7 @@ from daq.records import (
     Withdrawn,
 )
 from daq.sinks.event_json import kind_of, plain
-from daq.sinks.raw_log_format import encode_entry, scan
+from daq.sinks.raw_log_format import MAX_PAYLOAD, encode_entry, scan
 from daq.sinks.store import Store
 from daq.sinks.store.engine_tests import is_stored
 from tests.suites.deliveries import UTC_OFFSET_S, delivery, stable
@@ -202,6 +203,16 @@ def test_the_raw_log_keeps_what_is_gone_on_with() -> None:
     assert [(kind_of(event), plain(event)) for event in back.events] == [
         (kind_of(event), plain(event)) for event in events
     ]
+
+
+def test_the_raw_log_keeps_a_long_test_too() -> None:
+    """Hundreds of readings, each with its budget: more than a record of another kind may hold."""
+    line = Contribution("supply class, in so many words", 1.0, "Pa", 1e-4, 50.0)
+    reading = replace(stable(10.0, 1), budget=(line,) * 20)
+    log = encode_entry(Resume(7.5, (STARTED, *[reading] * 600)))
+    assert len(log) > MAX_PAYLOAD
+    (back,) = scan([log[:1000], log[1000:]])
+    assert isinstance(back, Resume) and len(back.events) == 601
 
 
 def test_a_result_that_is_told_again_counts_once(tmp_path: Path) -> None:
