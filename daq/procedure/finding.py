@@ -58,6 +58,8 @@ def words_of(text: str) -> Words:
         raise UsageError(
             f"A number after {place} means nothing.", "Put the cylinder in front: `3: exhaust`.", repr(text[:80])
         )
+    if found["neighbour"] and found["neighbour"] == found["cylinder"]:
+        raise UsageError("No cylinder leaks into itself.", "Name the one whose plug hole it was.", repr(text[:80]))
     return Words(
         _number(found["cylinder"]),
         place,

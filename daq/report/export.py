@@ -13,8 +13,7 @@ from daq.errors import DataError, UsageError
 from daq.report.formats import FORMATS, TEXT_FORMATS, Columns, ParquetWriter, RowWriter
 from daq.report.tables import TABLES, Choice
 from daq.sinks.disk import storage_errors
-from daq.sinks.store import open_readonly
-from daq.sinks.store.connection import database_errors
+from daq.sinks.store import readable
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,17 +45,13 @@ def export(
     choice = Choice(boot, since.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ") if since else None)
     damaged: list[DataError] = []
     rows = 0
-    source = open_readonly(database)
-    try:
-        with database_errors(database, "read"), _writer(format, out, chosen.columns) as writer:
-            total = chosen.count(source, choice)
-            progress(0, total)
-            for batch in chosen.batches(source, choice, damaged.append):
-                writer.write(batch)
-                rows += len(batch)
-                progress(rows, total)
-    finally:
-        source.close()
+    with readable(database) as source, _writer(format, out, chosen.columns) as writer:
+        total = chosen.count(source, choice)
+        progress(0, total)
+        for batch in chosen.batches(source, choice, damaged.append):
+            writer.write(batch)
+            rows += len(batch)
+            progress(rows, total)
     return Exported(rows, tuple(map(str, damaged)))
 
 

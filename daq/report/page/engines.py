@@ -12,14 +12,14 @@ from daq.procedure.cautions import before_air
 from daq.procedure.engine import EngineProfile
 from daq.procedure.plan import Temperature
 from daq.report.page.markup import Link, Row, paragraph, table
-from daq.report.page.tests import stored
 from daq.sinks.page import Document
+from daq.sinks.store import readable
 
 _TESTED = "SELECT DISTINCT engine FROM cylinder_result WHERE withdrawn_utc IS NULL"
 
 
 def engines_page(folder: Path, database: Path) -> Document:
-    with stored(database) as reader:
+    with readable(database) as reader:
         tested = {row["engine"] for row in reader.query(_TESTED)}
     rows = [_row(each, tested) for each in list_engines(folder)]
     columns = ("Key", "Engine", "Firing order", "Bore and stroke", "Profile", "History")

@@ -9,8 +9,8 @@ from daq.records import Instrument
 from daq.report.engine.judged import COMMON, stated_limits
 from daq.report.history import bore_m, load_history
 from daq.report.page.markup import paragraph, table
-from daq.report.page.tests import stored
 from daq.sinks.page import Document
+from daq.sinks.store import readable
 from daq.units import MM2_PER_M2
 
 SHOWN = {Quantity.AREA_RATIO: ("area ratio k", 1.0), Quantity.LEAK_AREA: ("leak, mm2", MM2_PER_M2)}
@@ -18,7 +18,7 @@ SHOWN = {Quantity.AREA_RATIO: ("area ratio k", 1.0), Quantity.LEAK_AREA: ("leak,
 
 def history_page(path: Path, engine: str, instrument: Instrument) -> Document:
     """By date. UsageError for an engine without results."""
-    with stored(path) as database:
+    with readable(path) as database:
         limit = stated_limits(COMMON, bore_m(database, engine), instrument).investigate_from
         found = load_history(database, engine, Axis.DATE, limit, instrument.atmosphere_pa)
     quantity, size = SHOWN[found.quantity]

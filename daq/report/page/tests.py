@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +9,11 @@ from daq.report.engine.judged import judged
 from daq.report.page.markup import Link, paragraph, table
 from daq.report.test_record import load_test
 from daq.sinks.page import Document
-from daq.sinks.store import open_readonly
-from daq.sinks.store.connection import database_errors
+from daq.sinks.store import readable
 from daq.units import PressureUnit
 
 if TYPE_CHECKING:
-    from sqlite_utils import Database
+    pass
 
 MOST = 200
 _TESTS = """
@@ -27,18 +24,8 @@ _TESTS = """
 """
 
 
-@contextmanager
-def stored(path: Path) -> Iterator[Database]:
-    database = open_readonly(path)
-    try:
-        with database_errors(path, "read"):
-            yield database
-    finally:
-        database.close()
-
-
 def tests_page(path: Path) -> Document:
-    with stored(path) as database:
+    with readable(path) as database:
         rows = [_line(row) for row in database.query(_TESTS, [MOST])]
     if not rows:
         return Document("Tests", paragraph("No test is stored yet."))
@@ -61,7 +48,7 @@ def report_page(path: Path, test: str, unit: PressureUnit, as_pdf: bool) -> Docu
     from daq.report.engine.page import document
     from daq.report.traces import traces
 
-    with stored(path) as database:
+    with readable(path) as database:
         record = load_test(database, test, path)
         made = document(judged(record), traces(database, record), unit)
     if as_pdf:

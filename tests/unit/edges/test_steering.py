@@ -63,6 +63,7 @@ def test_a_start_takes_the_whole_plan_along() -> None:
         ("settle", "cylinder", "x", "Which cylinder"),
         ("settle", "cylinder", "1" * 4000, "Which cylinder"),
         ("settle", "heard", "7: exhaust", "no cylinder 7"),
+        ("settle", "heard", "4: next-cylinder 4", "leaks into itself"),
         ("settle", "rocked", "7: same", "no cylinder 7"),
         ("settle", "rocked", "3 maybe", "Say `3: changed` or `3: same`"),
         ("settle", "heard", "next-cylinder 7", "no cylinder 7"),
