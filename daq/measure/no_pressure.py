@@ -21,7 +21,7 @@ OVER_S = 0.5
 FLOWS_ABOVE_PA = 0.1 * PA_PER_PSI
 """Over the mean of a second; noise of a tenth of that is usual."""
 FAULT = "no-pressure"
-TODO = (
+NEXT = (
     "Shut the air. Is this cylinder at its own top dead centre, on compression? A valve stands open, or the hose is "
     "not on."
 )
@@ -70,4 +70,4 @@ class NoPressureMonitor:
         if not came:
             return Fault(pressures.segment, t_s, FAULT, "Pressure builds up, or the air is shut.", "", over=True)
         seen = f"Air flows at {both(supply_pa)}, and the cylinder side stays at {both(cylinder_pa)}."
-        return Fault(pressures.segment, t_s, FAULT, seen, TODO)
+        return Fault(pressures.segment, t_s, FAULT, seen, NEXT)

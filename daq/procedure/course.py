@@ -13,8 +13,8 @@ from daq.records import CylinderDone, Event, Fault, Finding, StableReading, Take
 AIR_LOST = "The air went before the reading was stable."
 CHANGED_PCT, CHANGED_U = 1.0, 4.0
 """A change without a tap is told above so many points, and so many of its standard uncertainties."""
-CHANGED_TODO = "If the hose is on another cylinder now, say `again`, then `cylinder` and its number; else say `again`."
-AIR_LOST_TODO = "If that was not you, check hose and coupling; the cylinder is tested again as soon as the air is back."
+CHANGED_NEXT = "If the hose is on another cylinder now, say `again`, then `cylinder` and its number; else say `again`."
+AIR_LOST_NEXT = "If that was not you, check hose and coupling; the cylinder is tested again as soon as the air is back."
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ class Course:
     def lose_air(self, event: Event) -> list[Event]:
         """Vented before anything was stable: the mechanic knows why, or the hose came off."""
         self._work = Work()
-        return [Fault(event.segment, event.t_s, "air-lost", AIR_LOST, AIR_LOST_TODO)]
+        return [Fault(event.segment, event.t_s, "air-lost", AIR_LOST, AIR_LOST_NEXT)]
 
     def capture(self, event: Event) -> list[Event]:
         assert isinstance(event, StableReading)
@@ -138,7 +138,7 @@ class Course:
         seen = (
             f"{before.loss_at_set_pct:.1f} % were captured, {event.loss_at_set_pct:.1f} % are read now, without a tap."
         )
-        return [Fault(event.segment, event.t_s, "reading-changed", seen, CHANGED_TODO)]
+        return [Fault(event.segment, event.t_s, "reading-changed", seen, CHANGED_NEXT)]
 
     def capture_after(self, event: Event) -> list[Event]:
         """The newest reading counts; the first one after taps tells what they did."""

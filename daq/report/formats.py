@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from abc import abstractmethod
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from enum import StrEnum
@@ -31,8 +32,8 @@ Columns = dict[str, Kind]
 class RowWriter(AbstractContextManager["RowWriter"]):
     """Takes batches of rows, one value a column, None where there is none; what is left to write follows at the end."""
 
-    def write(self, rows: Iterable[Row]) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def write(self, rows: Iterable[Row]) -> None: ...
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         pass
