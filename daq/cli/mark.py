@@ -10,10 +10,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from daq.broker_settings import mqtt_settings
 from daq.cli.event_loop import run
 from daq.cli.output import print_json
 from daq.config import load
-from daq.daemon import mqtt_settings
 from daq.errors import UnavailableError, UsageError
 from daq.records import MarkKind
 from daq.sinks.mqtt import MqttSettings

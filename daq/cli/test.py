@@ -5,9 +5,8 @@ from __future__ import annotations
 import getpass
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from daq.cli.mark import Bench, ask
 from daq.cli.output import print_json, print_table
 from daq.config import load
 from daq.engine_sheet import sheet
@@ -16,9 +15,14 @@ from daq.planning import StartRequest, configured
 from daq.procedure.cautions import before_air
 from daq.sinks.store import readable
 
+if TYPE_CHECKING:
+    from daq.cli.mark import Bench
+
 
 def start(request: StartRequest, bench: Bench, as_json: bool) -> None:
     """Asks for the cautions to be acknowledged, where there is somebody to ask, before the bench is told."""
+    from daq.cli.mark import ask
+
     config = load(bench.path)
     wanted = sheet(config.storage.engines, request.engine) if request.engine else configured(config)
     if not request.acknowledged_by and sys.stdin.isatty() and not as_json:

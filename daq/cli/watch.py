@@ -9,12 +9,12 @@ import sys
 import time
 from pathlib import Path
 
+from daq.broker_settings import mqtt_settings
 from daq.cli.event_loop import run as run_loop
 from daq.cli.output import print_json
 from daq.cli.watch_panel import Plain, Screen
 from daq.cli.watch_wall import Wall
 from daq.config import load
-from daq.daemon import mqtt_settings
 from daq.sinks.mqtt import MqttSettings, subscribe
 from daq.units import PressureUnit
 

@@ -10,9 +10,6 @@ from importlib.metadata import version
 from daq.calibration_files import newest
 from daq.config import Config
 from daq.records import Calibration
-from daq.sinks.mqtt import MqttSettings
-
-LOOPBACK = "127.0.0.1"
 
 
 def software() -> str:
@@ -24,24 +21,6 @@ def calibration_in_force(config: Config, complain: Callable[[str], None]) -> Cal
     """The newest calibration records of the bench over the data sheets; `complain` is told of those not used."""
     diameter_m = config.measuring_instrument().restrictor_diameter_m
     return newest(config.storage.calibrations, config.calibration_record(), diameter_m, complain)
-
-
-def mqtt_settings(config: Config, host: str | None = None, port: int | None = None) -> MqttSettings:
-    """The broker of the configuration; `host` and `port` of the command line come first."""
-    section = config.mqtt
-    return MqttSettings(
-        bench=config.bench,
-        host=host or section.host or LOOPBACK,
-        port=section.port if port is None else port,
-        root=section.root,
-        username=section.username,
-        password=section.password.get_secret_value() if section.password else None,
-        tls=section.tls,
-        ca_file=section.ca_file,
-        cert_file=section.cert_file,
-        key_file=section.key_file,
-        protocol=section.protocol,
-    )
 
 
 def new_boot_id(utc_s: float) -> str:

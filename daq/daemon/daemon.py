@@ -10,8 +10,9 @@ from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from dataclasses import asdict, replace
 from typing import Protocol
 
+from daq.broker_settings import mqtt_settings
 from daq.config import Config
-from daq.daemon.bench import calibration_in_force, mqtt_settings, new_boot_id, software
+from daq.daemon.bench import calibration_in_force, new_boot_id, software
 from daq.daemon.health import Health, free_bytes, size_bytes
 from daq.daemon.shutdown import end, stopped_by_signals
 from daq.driver import Driver

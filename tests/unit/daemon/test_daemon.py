@@ -9,8 +9,9 @@ import signal
 
 import pytest
 
+from daq.broker_settings import mqtt_settings
 from daq.config import Config, MqttSection, StorageSection
-from daq.daemon import Daemon, Health, mqtt_settings, new_boot_id
+from daq.daemon import Daemon, Health, new_boot_id
 from daq.daemon import daemon as module
 from daq.errors import StorageError, UnavailableError, UsageError
 from daq.records import Board, Chunk, Delivery, Input, LineFormat, LinkChange, Mark, Restarted
