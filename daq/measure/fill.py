@@ -96,6 +96,7 @@ class FillEstimator:
         found = errors(supply_pa, cylinder_pa, noise, resolution_pa, calibration, instrument, at_s)
         lines = budget.contributions(found, supply_pa, cylinder_pa, instrument)
         self._u_offset_pa = 0.01 * supply_pa * math.sqrt(math.fsum(line.contribution_pct**2 for line in lines))
+        self._sensors_pct = 100 * _COVERAGE * self._u_offset_pa / instrument.set_point_pa
         self._u_area = math.sqrt(math.fsum(error.area**2 for error in found))
         self._begin(-1)
 
@@ -153,8 +154,13 @@ class FillEstimator:
         if bank.rows < LEAST_ROWS:
             return None
         besides_pct = math.hypot(_MODEL_PCT, _MODEL_PART * 100 * (1 - row.cylinder_pa / row.supply_pa))
-        found = bank.told(row.supply_pa + atmosphere_pa, besides_pct, followed.half_width_pct / SHRINKS)
+        found = bank.told(row.supply_pa + atmosphere_pa, besides_pct, lambda loss: self._most_half_pct(loss, followed))
         return self._told(row, found, followed) if found is not None else None
+
+    def _most_half_pct(self, loss_pct: float, followed: _Rise) -> float:
+        """How wide the interval may be to each side, to be of use and news."""
+        useful_pct = max(USEFUL_PCT, USEFUL_PART * loss_pct, USEFUL_SENSORS * self._sensors_pct)
+        return min(useful_pct, followed.half_width_pct / SHRINKS)
 
     def _slowed(self, row: _Row, rise: float, followed: _Rise) -> bool:
         """Past the steepest part, the leak choked, and high enough above where it began."""
@@ -171,11 +177,9 @@ class FillEstimator:
     def _told(self, row: _Row, found: Told, followed: _Rise) -> Expectation | None:
         """The expectation, if it is news."""
         half_pct = 0.5 * (found.high_pct - found.low_pct)
-        sensors_pct = 100 * _COVERAGE * self._u_offset_pa / self._instrument.set_point_pa
-        useful = half_pct <= max(USEFUL_PCT, USEFUL_PART * found.loss_pct, USEFUL_SENSORS * sensors_pct)
-        if not useful or half_pct * SHRINKS > followed.half_width_pct:
+        if half_pct > self._most_half_pct(found.loss_pct, followed):
             return None
-        best_told = half_pct < SHRINKS * sensors_pct  # the sensors let it become no narrower
+        best_told = half_pct < SHRINKS * self._sensors_pct  # the sensors let it become no narrower
         followed.told, followed.half_width_pct = MOST_TOLD if best_told else followed.told + 1, half_pct
         u_volume_m3 = math.hypot(found.u_volume_m3, self._u_area * found.volume_m3)
         return Expectation(

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,7 +37,8 @@ _HEAT_WANDERS = 0.1  # of its logarithm, in a second
 _NEGLIGIBLE = 1e-5
 _STEP = np.array((1e-4, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-4, 1e-3))
 _MEMORY = 6.0  # rows
-_LEAST_HALF = 1.4
+_ENDS = np.array([[0.025], [0.975]])
+_LEAST_HALF = 1.6
 """Half-width of a 95 % interval in standard deviations, at least; 1.96 for one normal, less where a few lie far off."""
 _TO_NORMAL = math.sqrt(2 / math.pi)  # tanh of this times (z + 0.044715 z^3): normal distribution within 3e-4 (memory)
 
@@ -137,21 +139,20 @@ class FillBank:
         shares: Floats = weights / weights.sum()
         return shares
 
-    def told(self, supply_pa: float, u_besides_pct: float = 0.0, most_half_pct: float = math.inf) -> Told | None:
+    def told(self, supply_pa: float, u_besides_pct: float, most_half_pct: Callable[[float], float]) -> Told | None:
         """What the rows say so far, for this supply; `u_besides_pct` is what else makes the loss uncertain. None where
-        the interval is surely wider than `most_half_pct` to each side: the quantiles cost more than all else."""
+        the interval is surely wider to each side than it may be for such a loss: the quantiles cost more than all else.
+        """
         ends = self._model.end_pct(_around(self._x), supply_pa / self._model.unit_pa)
         gradient = (ends[:, 1:] - ends[:, :1]) / _STEP
         variance = (gradient * (self._covariance * gradient[:, None]).sum(axis=2)).sum(axis=1)
         volumes, shares = self._model.volume_m3(self._x), self._shares()
         loss_pct, u_loss_pct = _mixture(shares, ends[:, 0], variance + u_besides_pct**2)
-        if _LEAST_HALF * u_loss_pct > most_half_pct:
+        if _LEAST_HALF * u_loss_pct > most_half_pct(loss_pct):
             return None
         volume_m3, u_volume_m3 = _mixture(shares, volumes, volumes * volumes * self._covariance[:, RATE, RATE])
         u = np.sqrt(variance + u_besides_pct**2)
-        low_pct, high_pct = (
-            _quantile(part, shares, ends[:, 0], u, (loss_pct, 6.0 * u_loss_pct)) for part in (0.025, 0.975)
-        )
+        low_pct, high_pct = _interval(shares, ends[:, 0], u, (loss_pct, 6.0 * u_loss_pct))
         return Told(loss_pct, low_pct, high_pct, volume_m3, u_volume_m3)
 
 
@@ -179,12 +180,13 @@ def _mixture(shares: Floats, values: Floats, variances: Floats) -> tuple[float, 
     return mean, math.sqrt(float((shares * (variances + (values - mean) ** 2)).sum()))
 
 
-def _quantile(part: float, shares: Floats, means: Floats, u: Floats, bracket: tuple[float, float]) -> float:
-    """Of a mixture of normal distributions, by bisection of a bracket (middle, half-width)."""
-    at, width = bracket
+def _interval(shares: Floats, means: Floats, u: Floats, bracket: tuple[float, float]) -> list[float]:
+    """Quantiles of 2.5 and 97.5 % of a mixture of normal distributions, by bisection of (middle, half-width)."""
+    at, width = np.full((2, 1), bracket[0]), bracket[1]
     for _ in range(16):
         width *= 0.5
         z = (at - means) / u
-        below = float((shares * 0.5 * (1.0 + np.tanh(_TO_NORMAL * (z + 0.044715 * z * z * z)))).sum())
-        at += width if below < part else -width
-    return at
+        below = (shares * 0.5 * (1.0 + np.tanh(_TO_NORMAL * (z + 0.044715 * z * z * z)))).sum(axis=-1, keepdims=True)
+        at += np.where(below < _ENDS, width, -width)
+    ends: list[float] = at[:, 0].tolist()
+    return ends
