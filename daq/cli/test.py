@@ -13,6 +13,7 @@ from daq.engine_sheet import sheet
 from daq.errors import UsageError
 from daq.planning import StartRequest, configured
 from daq.procedure.cautions import before_air
+from daq.report.test_list import state_of, stored_tests
 from daq.sinks.store import readable
 
 if TYPE_CHECKING:
@@ -42,18 +43,10 @@ def _acknowledged(certified: bool) -> str:
     return getpass.getuser()
 
 
-TESTS = """
-SELECT test.name, test.engine, started_utc, ended_utc, complete, skipped, json_extract(plan, '$.temperature') AS heat,
-    (SELECT count(DISTINCT cylinder) FROM cylinder_result
-        WHERE test_id = test.id AND withdrawn_utc IS NULL) AS cylinders
-FROM test ORDER BY test.id DESC LIMIT ?
-"""
-
-
 def list_tests(database: Path | None, config_path: Path | None, most: int, as_json: bool) -> None:
     """The newest first."""
     with readable(database or load(config_path).storage.database) as db:
-        rows = list(db.query(TESTS, [most]))
+        rows = stored_tests(db, most)
     if as_json:
         print_json(rows)
     else:
@@ -65,5 +58,5 @@ def list_tests(database: Path | None, config_path: Path | None, most: int, as_js
 
 
 def _line(row: dict[str, Any]) -> list[str]:
-    state = "open" if row["ended_utc"] is None else "done" if row["complete"] else "incomplete"
+    state = state_of(row)
     return [row["name"], row["engine"], row["started_utc"][:16], state, str(row["cylinders"]), row["heat"] or "unknown"]

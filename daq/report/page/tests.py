@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from daq.report.engine.judged import judged
 from daq.report.page.markup import Link, paragraph, table
+from daq.report.test_list import state_of, stored_tests
 from daq.report.test_record import load_test
 from daq.sinks.page import Document
 from daq.sinks.store import readable
@@ -16,17 +17,11 @@ if TYPE_CHECKING:
     pass
 
 MOST = 200
-_TESTS = """
-    SELECT name, engine, started_utc, ended_utc, complete, json_extract(plan, '$.temperature') AS heat,
-        (SELECT count(DISTINCT cylinder) FROM cylinder_result
-            WHERE test_id = test.id AND withdrawn_utc IS NULL) AS cylinders
-    FROM test ORDER BY id DESC LIMIT ?
-"""
 
 
 def tests_page(path: Path) -> Document:
     with readable(path) as database:
-        rows = [_line(row) for row in database.query(_TESTS, [MOST])]
+        rows = [_line(row) for row in stored_tests(database, MOST)]
     if not rows:
         return Document("Tests", paragraph("No test is stored yet."))
     columns = ("Test", "Engine", "Started (UTC)", "State", "Cylinders", "Engine was", "Report")
@@ -35,7 +30,7 @@ def tests_page(path: Path) -> Document:
 
 def _line(row: dict[str, Any]) -> tuple[str | Link | tuple[Link, ...], ...]:
     name, engine = row["name"], row["engine"]
-    state = "open" if row["ended_utc"] is None else "done" if row["complete"] else "incomplete"
+    state = state_of(row)
     report = (Link("page", ("tests", name)), Link("PDF", ("tests", name, "report.pdf")))
     started = row["started_utc"][:16].replace("T", " ")
     heat = row["heat"] or "unknown"
