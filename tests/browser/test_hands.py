@@ -105,6 +105,20 @@ def test_a_foot_on_the_switch_is_next(browser: Browser, bench: PageBench) -> Non
         page.until(lambda: steered(bench)[-1] == "next", "the foot again")
 
 
+def test_a_foot_as_quick_as_the_page_counts(browser: Browser, bench: PageBench) -> None:
+    """The rest between two steps counts from a step, not from when the page was opened."""
+    bench.board(bench.late("four-debris", 100_000.0), SPEED)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        page.page.clock.install(time=0)
+        page.page.clock.pause_at(0.1)
+        page.page.reload()
+        page.until(lambda: page.page.locator("[data-verb=next][aria-disabled=false]").count() == 1, "the test")
+        assert page.page.evaluate("performance.now()") < 500
+        page.page.keyboard.press("Space")
+        page.until(lambda: steered(bench) == ["next"], "next")
+
+
 def test_what_makes_no_sense_is_refused_in_words(browser: Browser, bench: PageBench) -> None:
     bench.board(bench.late("four-debris", 100_000.0), SPEED)
     bench.served()

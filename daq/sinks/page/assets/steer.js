@@ -10,7 +10,7 @@ export class Steering {
     this.offsetS = 0;
     this.may = false;
     this.can = [];
-    this.footMs = 0;
+    this.footMs = -Infinity;
     for (const button of document.querySelectorAll("[data-verb]")) {
       button.addEventListener("click", (event) => this.press(event, button));
     }
