@@ -12,6 +12,7 @@ from functools import partial
 import numpy as np
 
 from daq.measure.trailing import Switch, Trailing, windows
+from daq.measure.unmoved import UnmovedSupply
 from daq.records import Bools, Calibration, Fault, Floats, Instrument, Pressures
 from daq.units import both
 
@@ -22,7 +23,8 @@ _ROWS = 40
 _OTHER_MOVED, _STILL = 0.10, 0.02
 """Of the set point, how far the other channel moved; and of that, what a channel that stands still may move: the
 restrictor lets no cylinder rest while its supply changes, and no supply stands below a cylinder that changes."""
-_MOVES_AGAIN = 0.01
+_MOVES_AGAIN, _SUPPLY_MOVES_AGAIN = 0.01, 0.003
+"""Of the set point; a supply that is alive may move no more than its regulator."""
 _BLOCKS = 5
 """Ten seconds in pieces of `_ROWS`: in the first three a channel had its noise, in the last it has lost it."""
 _SILENT, _STEPS_TO_RANGE = 0.25, 5.0
@@ -40,8 +42,8 @@ _TICK_AND_MORE_S = 0.04
 @dataclass(frozen=True, slots=True)
 class _Rows:
     """What the conditions look at, n rows: pressures as read, the same without what no working sensor reads (NaN), and
-    the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them); and at which of the
-    rows it is asked for the supply channel has lost its noise."""
+    the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them); at which of the
+    rows it is asked for the supply channel has lost its noise, and at which it stands although the flow has changed."""
 
     supply_pa: Floats
     cylinder_pa: Floats
@@ -52,6 +54,7 @@ class _Rows:
     supply_high_pa: Floats
     cylinder_high_pa: Floats
     supply_silent: Callable[[Bools], Bools]
+    supply_unmoved: Bools
 
     @property
     def supply_range_pa(self) -> Floats:
@@ -99,11 +102,12 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
     def supply_still(rows: _Rows) -> Bools:
         moved = rows.cylinder_range_pa > _OTHER_MOVED * set_point
         if not moved.any():
-            return moved
+            return rows.supply_unmoved
         still = rows.supply_range_pa <= _STILL * rows.cylinder_range_pa
         below = rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point
         pressurised = rows.good_supply_pa > _STUCK_ABOVE * set_point
-        return np.asarray(moved & pressurised & ((still & below) | rows.supply_silent(moved)))
+        seen = rows.supply_unmoved | (moved & ((still & below) | rows.supply_silent(moved)))
+        return np.asarray(pressurised & seen)
 
     def swapped(rows: _Rows) -> Bools:
         at_set_point = np.abs(rows.good_cylinder_pa - set_point) < _NEAR * set_point
@@ -161,7 +165,7 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             1.0, 0.2,
             supply_still,
             lambda p1, p2: f"The supply channel stands at {show(p1)} while the cylinder moves.",
-            lambda r: r.supply_range_pa > _MOVES_AGAIN * set_point,
+            lambda r: ~r.supply_unmoved & (r.supply_range_pa > _SUPPLY_MOVES_AGAIN * set_point),
             "channels-swapped",
             at_once=False,
         ),
@@ -189,13 +193,14 @@ class FaultMonitor:
 
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
         self._watches = _watches(instrument, calibration)
-        self._most_above_pa = _SWAPPED * instrument.set_point_pa
+        self._set_point_pa = instrument.set_point_pa
         self._full_scales_pa = calibration.supply.full_scale_pa, calibration.cylinder.full_scale_pa
         self._begin(-1)
 
     def _begin(self, segment: int) -> None:
         self._segment = segment
         self._trailing = Trailing(2, _BLOCKS * _ROWS)
+        self._unmoved = UnmovedSupply(self._set_point_pa)
         self._switches = [Switch(watch.rise_s, watch.fall_s) for watch in self._watches]
 
     def feed(self, pressures: Pressures, resolution_pa: float = np.inf) -> list[Fault]:
@@ -207,11 +212,12 @@ class FaultMonitor:
         good = _good(supply, self._full_scales_pa[0]), _good(cylinder, self._full_scales_pa[1])
         past = self._trailing.feed(*good)
         silent = partial(_silent, past[0], resolution_pa)
+        unmoved = self._unmoved.feed(past, len(supply), resolution_pa)
         low, high = _lows_and_highs(past)
-        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent)
+        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent, unmoved)
         faults: list[Fault] = []
         stands: dict[str, Bools] = {}
-        self.spoilt = good[1] - good[0] > self._most_above_pa
+        self.spoilt = good[1] - good[0] > _SWAPPED * self._set_point_pa
         for watch, switch in zip(self._watches, self._switches, strict=True):
             up = watch.holds(rows)
             if watch.unless in stands:
