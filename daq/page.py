@@ -7,10 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from daq.config import Config
-from daq.measure.limits import carried
 from daq.procedure import TestPlan
-from daq.procedure.verdict import COMMON_PRACTICE, Limits
-from daq.records import Calibration, Event, Instrument, Mark
+from daq.procedure.verdict import COMMON_PRACTICE
+from daq.records import Event, Mark
 from daq.report.page import books
 from daq.sinks.disk import storage_errors
 from daq.sinks.page import PageBench, PageSettings, PageSink, kept_token, link
@@ -34,7 +33,7 @@ def page_sink(config: Config, description: BenchDescription, daemon: Daemon) -> 
     """Raises StorageError if the token of the page cannot be kept."""
     settings = PageSettings(config.bench, kept_token(config.storage.page_token), config.page.lan, config.page.port)
     bench = PageBench(
-        description, daemon.boot, daemon.plan, limits_of(description.instrument, description.calibration),
+        description, daemon.boot, daemon.plan, COMMON_PRACTICE.carried(description.instrument, description.calibration),
         books(config, description), daemon.past, daemon.broker,
     )  # fmt: skip
 
@@ -42,15 +41,6 @@ def page_sink(config: Config, description: BenchDescription, daemon: Daemon) -> 
         daemon.on_page(keep_link(config, link(settings, port)))
 
     return PageSink(settings, bench, daemon.status, daemon.take, served)
-
-
-def limits_of(instrument: Instrument, calibration: Calibration) -> Limits:
-    """The limits of common practice, as this instrument reads them."""
-    stated = COMMON_PRACTICE
-    sound, investigate = (
-        carried(each, instrument, calibration) for each in (stated.sound_to, stated.investigate_from)
-    )  # fmt: skip
-    return Limits(stated.name, sound, investigate)
 
 
 def keep_link(config: Config, found: str) -> str:

@@ -20,7 +20,7 @@ PLAIN_EACH_S = 2.0
 FRAME = 4
 """Columns of a panel that are not its content."""
 
-COLUMNS = ("cylinder", "as found", "after taps", "")
+COLUMNS = ("cylinder", "as found", "after taps", "verdict", "")
 
 
 def told(line: Line) -> str:

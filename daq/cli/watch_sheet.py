@@ -7,8 +7,18 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from daq.procedure.states import CAPTURED, Phase
-from daq.records import CylinderDone, Finding, Session, StableReading, TakenBack, TapEffect, Withdrawn
-from daq.sinks.terminal.sentences import expanded_pct
+from daq.procedure.verdict import Verdict
+from daq.records import (
+    CylinderDone,
+    CylinderJudged,
+    Finding,
+    Judged,
+    Session,
+    StableReading,
+    TakenBack,
+    TapEffect,
+    Withdrawn,
+)
 
 FINE_PCT = 0.3
 """An interval narrower than this is worth a second digit."""
@@ -18,32 +28,52 @@ _DID = {"improved": "better", "no-change": "no change", "worse": "worse", "canno
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One cylinder as far as it is known; `stands` is `now`, `done`, `left out` or empty."""
+    """One cylinder as far as it is known; `stands` is `now`, `done`, `left out` or empty.
+
+    A verdict tells the losses that it speaks of: who comes late has them from there.
+    """
 
     cylinder: int
     as_found: StableReading | None = None
     after: StableReading | None = None
     taps: int = 0
     effect: TapEffect | None = None
+    judged: CylinderJudged | None = None
     heard: tuple[str, ...] = ()
     stands: str = ""
 
-    def words(self) -> tuple[str, str, str, str]:
-        """Cylinder, loss as found, loss after taps, what the taps did and where air was heard."""
+    def words(self) -> tuple[str, str, str, str, str]:
+        """Cylinder, loss as found, loss after taps, the verdict, what the taps did and where air was heard."""
         taps = f"{self.taps} tap{'' if self.taps == 1 else 's'}" if self.taps else ""
         did = _DID[self.effect.verdict] if self.effect else ""
         told = ", ".join(filter(None, (taps, did)))
         number = f"{self.cylinder} {self.stands}".rstrip()
-        return number, interval(self.as_found), interval(self.after), "; ".join(filter(None, (told, *self.heard)))
+        as_found, after = (self.judged.as_found, self.judged.after_tap) if self.judged else (None, None)
+        losses = (interval(self.as_found) or loss_of(as_found), interval(self.after) or loss_of(after))
+        return number, *losses, verdict(after or as_found), "; ".join(filter(None, (told, *self.heard)))
 
 
 def interval(reading: StableReading | None) -> str:
     """`28.9 ± 1.0 %`, the 95 % interval; empty where there is no reading."""
-    if reading is None:
-        return ""
-    half = expanded_pct(reading)
-    digits = 2 if half < FINE_PCT else 1
-    return f"{reading.loss_at_set_pct:.{digits}f} ± {half:.{digits}f} %"
+    return _interval(reading.loss_at_set_pct, reading.half_width_pct) if reading else ""
+
+
+def loss_of(found: Judged | None) -> str:
+    """The same of a reading of which the verdict tells."""
+    return _interval(found.loss_pct, found.expanded_u_loss_pct) if found else ""
+
+
+def verdict(found: Judged | None) -> str:
+    """`sound, 97 %`: the word and its chance, which is never 100 %; empty where nothing was judged."""
+    if found is None or found.verdict == Verdict.TOO_CLOSE:
+        return found.verdict if found else ""
+    chance = f"{found.probability:.0%}".replace("%", " %") if found.probability < 0.99 else "> 99 %"
+    return f"{found.verdict}, {chance}"
+
+
+def _interval(loss_pct: float, half_pct: float) -> str:
+    digits = 2 if half_pct < FINE_PCT else 1
+    return f"{loss_pct:.{digits}f} ± {half_pct:.{digits}f} %"
 
 
 class Sheet:
@@ -54,6 +84,7 @@ class Sheet:
         self.test, self._order = "", tuple[int, ...]()
         self._rows: dict[int, Row] = {}
         self._kept: dict[int, StableReading] = {}
+        self._judged: dict[int, CylinderJudged] = {}
         self._findings: dict[int, Finding] = {}
 
     def start(self, test: str, order: tuple[int, ...]) -> None:
@@ -65,6 +96,12 @@ class Sheet:
         """The retained reading of a cylinder, of this test or of one before: see `_found`."""
         if reading.cylinder is not None:
             self._kept[reading.cylinder] = reading
+
+    def judge(self, judged: CylinderJudged) -> bool:
+        """The retained verdict on a cylinder. Whether it is news, of the test that the bench is at."""
+        before = self._judged.get(judged.cylinder)
+        self._judged[judged.cylinder] = judged
+        return judged != before and judged.test == self.test
 
     def take(self, event: Any) -> None:
         match event:
@@ -89,7 +126,13 @@ class Sheet:
         about = [*session.done, session.cylinder, session.next_cylinder, *session.skipped, *self._rows]
         for cylinder in self._order or dict.fromkeys(each for each in about if each):
             heard = tuple(_heard(each) for each in self._findings.values() if each.cylinder == cylinder)
-            yield replace(self._found(cylinder), heard=heard, stands=self._stands(session, cylinder))
+            judged = self._verdict(session, cylinder)
+            yield replace(self._found(cylinder), judged=judged, heard=heard, stands=self._stands(session, cylinder))
+
+    def _verdict(self, session: Session, cylinder: int) -> CylinderJudged | None:
+        """One of another test does not count here."""
+        judged = self._judged.get(cylinder)
+        return judged if judged is not None and judged.test == session.test else None
 
     def _stand(self, session: Session) -> None:
         if self.session is not None and session.test != self.test:

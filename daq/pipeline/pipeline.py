@@ -11,6 +11,7 @@ from daq.pipeline.measurement import Measurement
 from daq.pipeline.segment import Segment
 from daq.procedure import EngineOrder, Procedure, TestPlan
 from daq.procedure.states import AWAITS_READING
+from daq.procedure.verdict import COMMON_PRACTICE
 from daq.records import (
     BadLines,
     Calibration,
@@ -60,7 +61,7 @@ class Pipeline:
         Without `adjust_zero` the zero is not touched, as while the channels themselves are calibrated."""
         self._instrument, self._calibration = instrument, calibration
         self._zero = ZeroMonitor(calibration, adjust_zero)
-        self._procedure = Procedure(plan)
+        self._procedure = Procedure(plan, COMMON_PRACTICE.carried(instrument, calibration))
         self._link: LinkUp | None = None
         self._line: Line | None = None
         self._segment: Segment | None = None
@@ -78,7 +79,7 @@ class Pipeline:
                 return list(self._link_down(item.reason))
             case Resume():
                 self._procedure.resume(item.events)
-                return [self._procedure.session(*self._here)]
+                return [*self._procedure.verdicts(*self._here), self._procedure.session(*self._here)]
 
     def finish(self) -> list[Record]:
         """The source has ended for good: close what is open."""

@@ -68,6 +68,14 @@ class Course:
         """How often the cylinder on the hose has been put under air."""
         return 0 if self.cylinder is None else self._attempts.get(self.cylinder, 0)
 
+    def counting(self) -> dict[int, tuple[StableReading, StableReading | None]]:
+        """What counts of each cylinder now, as found and after taps: a capture of the one under test replaces its
+        result."""
+        counting = {cylinder: (done.as_found, done.after_tap) for cylinder, done in self.done.items()}
+        if self.cylinder is not None and self._work.as_found is not None:
+            counting[self.cylinder] = (self._work.as_found, self._work.after_tap)
+        return counting
+
     # ---- the test as a whole
 
     def open(self, event: Event) -> list[Event]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from daq.errors import UsageError
@@ -12,9 +12,11 @@ from daq.procedure.engine import EngineOrder
 from daq.procedure.finding import named_cylinders, words_of
 from daq.procedure.plan import TestPlan, plan_from
 from daq.procedure.states import STEERED_BY, TABLE, UNDER_AIR, Phase, Trigger
+from daq.procedure.verdict import COMMON_PRACTICE, Limits, judged
 from daq.records import (
     AirChange,
     AirState,
+    CylinderJudged,
     Event,
     Fault,
     Marked,
@@ -31,10 +33,12 @@ from daq.records import (
 class Procedure:
     """Feed it event by event. What it does depends on nothing else, so the same events lead to the same state.
 
-    `plan` is that of a test which begins by itself with the first air; a mark may bring another one.
+    `plan` is that of a test which begins by itself with the first air; a mark may bring another one. Cylinders are
+    judged by `limits`, which are as this instrument reads them.
     """
 
-    def __init__(self, plan: TestPlan | EngineOrder) -> None:
+    def __init__(self, plan: TestPlan | EngineOrder, limits: Limits = COMMON_PRACTICE) -> None:
+        self._limits = limits
         self._default = plan if isinstance(plan, TestPlan) else TestPlan("auto", plan, explicit=False)
         self._begun = 0
         self._air = AirState.OFF
@@ -78,6 +82,10 @@ class Procedure:
             plan.test, tuple(course.done), tuple(course.skipped),
         )  # fmt: skip
 
+    def verdicts(self, segment: int, t_s: float) -> list[Event]:
+        """On each cylinder of which something counts now."""
+        return [self._verdict(segment, t_s, cylinder) for cylinder in self._course.counting()]
+
     # ---- one event
 
     def _step(self, event: Event) -> list[Event]:
@@ -90,7 +98,9 @@ class Procedure:
         if (self.phase, trigger) == (Phase.DONE, Trigger.CYLINDER):  # all was done: another test begins
             self._adopt(self._next_default(), Phase.WAIT_AIR)
         opening = [] if trigger is Trigger.START else self._course.open(event)
+        course, counted = self._course, self._course.counting()
         labelled, follow = self._move(trigger, event)
+        follow += self._judged_anew(event, counted, course.counting())
         if self._standing() != before:
             follow.append(self.session(event.segment, event.t_s))
         return [*opening, labelled, *follow]
@@ -116,6 +126,22 @@ class Procedure:
     def _standing(self) -> tuple[object, ...]:
         course = self._course
         return (course.plan.test, self.phase, course.cylinder, tuple(course.done), tuple(course.skipped))
+
+    def _judged_anew(self, event: Event, before: Mapping[int, object], now: Mapping[int, object]) -> list[Event]:
+        """The verdicts on the cylinders of which something else counts now than before `event`."""
+        changed = [cylinder for cylinder in {**before, **now} if before.get(cylinder) != now.get(cylinder)]
+        return [self._verdict(event.segment, event.t_s, cylinder) for cylinder in changed]
+
+    def _verdict(self, segment: int, t_s: float, cylinder: int) -> CylinderJudged:
+        plan, limits = self._course.plan, self._limits
+        as_found, after = (
+            judged(reading, limits, plan.temperature.cold)
+            for reading in self._course.counting().get(cylinder, (None, None))
+        )  # fmt: skip
+        return CylinderJudged(
+            segment, t_s, plan.test, cylinder, as_found, after,
+            limits.name, limits.sound_to.loss_pct, limits.investigate_from.loss_pct,
+        )  # fmt: skip
 
     def _trigger(self, event: Event) -> Trigger | None:
         """Air that was on already and is told again, as after a restart of the board, is no new air."""

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from daq.errors import DataError, UsageError
-from daq.records import Limit, StableReading
+from daq.measure.limits import carried
+from daq.records import Calibration, Instrument, Judged, Limit, StableReading
 from daq.units import M_PER_INCH, PA_PER_PSI
 
 SURE = 0.95
@@ -37,6 +38,13 @@ class Limits:
     name: str
     sound_to: Limit
     investigate_from: Limit
+
+    def carried(self, instrument: Instrument, calibration: Calibration) -> Limits:
+        """As this instrument reads them."""
+        sound, investigate = (
+            carried(each, instrument, calibration) for each in (self.sound_to, self.investigate_from)
+        )  # fmt: skip
+        return Limits(self.name, sound, investigate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +101,17 @@ def judge(reading: StableReading, limits: Limits, cold: bool | None) -> Judgemen
     advice = _about_the_limit(loss, u, limits, likeliest) if verdict is Verdict.TOO_CLOSE else _ADVICE[verdict]
     heat = "" if cold is False else _about_the_heat(loss, u, limits, bool(cold))
     return Judgement(verdict, chances[likeliest], limits, cold, f"{advice} {heat}".rstrip())
+
+
+def judged(reading: StableReading | None, limits: Limits, cold: bool | None) -> Judged | None:
+    """The judgement of a reading in short, as it travels; None where there is none, or nothing can be said."""
+    if reading is None:
+        return None
+    try:
+        found = judge(reading, limits, cold)
+    except DataError:
+        return None
+    return Judged(reading.loss_at_set_pct, reading.half_width_pct, found.verdict.value, found.probability)
 
 
 def _chances(loss: float, u: float, limits: Limits) -> dict[Verdict, float]:

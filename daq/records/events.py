@@ -18,7 +18,7 @@ from daq.records.measured import (
     TapEffect,
     ZeroCheck,
 )
-from daq.records.test import Cue, CylinderDone, Finding, Session, TestDone, TestStarted, Withdrawn
+from daq.records.test import Cue, CylinderDone, CylinderJudged, Finding, Session, TestDone, TestStarted, Withdrawn
 
 Event = (
     StableReading
@@ -42,6 +42,7 @@ Event = (
     | Withdrawn
     | Cue
     | CylinderDone
+    | CylinderJudged
     | TestDone
 )
 

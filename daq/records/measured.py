@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -62,6 +63,12 @@ class StableReading:
     u_flow_kg_s: float = float("nan")
     u_reference_loss_pct: float = float("nan")
     budget: tuple[Contribution, ...] = ()
+
+    @property
+    def half_width_pct(self) -> float:
+        """Of the 95 % interval; twice the standard uncertainty where no better one was worked out."""
+        stated_pct = self.expanded_u_loss_pct
+        return 2 * self.u_loss_pct if math.isnan(stated_pct) else stated_pct
 
 
 @dataclass(frozen=True, slots=True)

@@ -130,6 +130,40 @@ class CylinderDone:
 
 
 @dataclass(frozen=True, slots=True)
+class Judged:
+    """What a reading says of its cylinder: the loss at the set point with the half-width of its 95 % interval, a word
+    (see `daq.procedure.verdict`), and the chance of that word, or of the likeliest where it is too close to call."""
+
+    loss_pct: float
+    expanded_u_loss_pct: float
+    verdict: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderJudged:
+    """What counts of a cylinder was judged anew; with neither reading, nothing of it counts any more.
+
+    The limits are as this instrument reads them.
+    """
+
+    segment: int
+    t_s: float
+    test: str
+    cylinder: int
+    as_found: Judged | None
+    after_tap: Judged | None
+    limits: str
+    sound_to_pct: float
+    investigate_from_pct: float
+
+    @property
+    def counts(self) -> Judged | None:
+        """After taps, if there were any."""
+        return self.after_tap or self.as_found
+
+
+@dataclass(frozen=True, slots=True)
 class TestDone:
     """The last cylinder of the order is done, or the operator ended the test before (`complete` False)."""
 

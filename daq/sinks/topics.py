@@ -33,6 +33,7 @@ CHANNELS = {
     "live": Channel(0, False, LIVE_TTL_S),
     "reading": Channel(1, False, 7 * DAY_S),
     "last": Channel(1, True),
+    "verdict": Channel(1, True),
     "event": Channel(1, False, 7 * DAY_S),
     "command": Channel(1, False),
     "reply": Channel(1, False),

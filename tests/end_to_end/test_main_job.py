@@ -93,7 +93,8 @@ def test_it_ends_cleanly_when_it_is_told_to(run: Run) -> None:
 
 def test_every_message_is_as_the_contract_says(run: Run) -> None:
     names = {message.topic.split("/", 3)[3] for message in run.watcher.seen}
-    assert names == STATE | {"live", "reading", "event", "last/1", "last/2", "last/3", "last/4"}
+    of_each = {f"{name}/{cylinder}" for name in ("last", "verdict") for cylinder in (1, 2, 3, 4)}
+    assert names == STATE | {"live", "reading", "event"} | of_each
     for message in run.watcher.seen:
         conforms(message, run.keeps_qos)
 
@@ -132,6 +133,20 @@ def test_the_last_reading_of_each_cylinder_is_kept(run: Run) -> None:
     for cylinder in (1, 2, 3, 4):
         readings = [body for body in run.watcher.bodies("reading") if json.loads(body)["cylinder"] == cylinder]
         assert run.watcher.bodies(f"last/{cylinder}") == readings
+
+
+def test_the_verdicts_that_are_kept_are_those_of_the_report(run: Run) -> None:
+    """Of both readings; the report works them out anew from what is stored."""
+    shown = run.bench.run("test", "show", "last", "--json", "--config", run.bench.config)
+    reported = {each["cylinder"]: each for each in json.loads(shown.stdout)["cylinders"]}
+    for cylinder in (1, 2, 3, 4):
+        *_, kept = (message.json for message in run.watcher.on(f"verdict/{cylinder}"))
+        assert kept["verdict"] == (kept["after_tap_verdict"] or kept["as_found_verdict"]), cylinder
+        assert kept["verdict"] == reported[cylinder]["verdict"], cylinder
+        assert kept["probability"] == pytest.approx(reported[cylinder]["probability"], abs=1e-6)
+    first, last = (run.watcher.on("verdict/4")[place].json for place in (0, -1))
+    assert (first["verdict"], first["after_tap_verdict"]) == (first["as_found_verdict"], None)
+    assert first["as_found_loss_pct"] == last["as_found_loss_pct"] > last["after_tap_loss_pct"] + 5
 
 
 def test_the_session_goes_through_the_engine_in_its_order(run: Run) -> None:

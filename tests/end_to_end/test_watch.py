@@ -43,7 +43,8 @@ def test_a_terminal_follows_a_bench_through_strangers_an_outage_and_a_kill(
     screen.until(lambda: "Waiting for a bench" in screen.said, "a screen")
     daemon = bench.daemon("--simulate", "--speed", SPEED, "--quiet")
     screen.until(lambda: ">> CAPTURED" in screen.said, "what is wanted")
-    plain.until(lambda: "CYLINDER 1 as found" in plain.said, "a captured cylinder")
+    plain.until(lambda: "CYLINDER 1 as found: TOO CLOSE TO CALL" in plain.said, "a captured cylinder, judged")
+    screen.until(lambda: "too close to call" in screen.said, "the verdict in the table")
 
     strangers(mosquitto)
     plain.until(lambda: "  other  Mark: note \ufffd[2Jgotcha" in plain.said, "a note of another bench")

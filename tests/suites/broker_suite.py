@@ -15,7 +15,7 @@ from typing import ClassVar
 import jsonschema
 import pytest
 
-from daq.records import Marked
+from daq.records import CylinderJudged, Judged, Marked
 from daq.sinks.mqtt import MqttSettings, subscribe
 from daq.sinks.payloads.documents import FOLDER
 from daq.sinks.topics import CHANNELS
@@ -24,6 +24,10 @@ from tests.suites.deliveries import delivery, every_event, readings, stable
 from tests.suites.mqtt_bench import make, running, settings, soon
 
 PREFIX = "boretight/v1/garage/"
+JUDGED = [
+    CylinderJudged(1, 12.0, "spring", 2, Judged(loss, 1.0, word, 0.97), None, "common practice", 10.0, 15.0)
+    for loss, word in ((6.0, "sound"), (12.5, "watch"))
+]
 
 
 class BrokerSuite:
@@ -60,7 +64,7 @@ class BrokerSuite:
             asyncio.run(scene())
             until(lambda: "offline" in watcher.bodies("availability"), "offline")
         assert {message.topic.removeprefix(PREFIX) for message in watcher.seen} == {
-            "availability", "status", "describe", "session", "live", "reading", "event", "last/2",
+            "availability", "status", "describe", "session", "live", "reading", "event", "last/2", "verdict/2",
         }  # fmt: skip
         assert watcher.bodies("availability") == ["online", "offline"]
         for message in watcher.seen:
@@ -69,18 +73,19 @@ class BrokerSuite:
     def test_the_retained_state_waits_for_whoever_comes_later(self, broker: BrokerProcess) -> None:
         async def scene() -> None:
             async with running(self.settings(broker)) as bench:
-                bench.outbox.store(stable(12.0, 2), stable(13.0, 3), stable(14.0, 2))
+                bench.outbox.store(stable(12.0, 2), stable(13.0, 3), stable(14.0, 2), *JUDGED)
                 await bench.sink.write(delivery(*every_event()))
                 await soon(lambda: not bench.outbox.waiting, "an empty outbox")
 
         asyncio.run(scene())
         with Watcher(broker.port) as late:
-            until(lambda: len(late.seen) == 6, "six retained messages")
+            until(lambda: len(late.seen) == 7, "seven retained messages")
         assert all(message.retained for message in late.seen)
         state = {message.topic.removeprefix(PREFIX): message.body for message in late.seen}
-        assert state.keys() == {"availability", "status", "describe", "session", "last/2", "last/3"}
+        assert state.keys() == {"availability", "status", "describe", "session", "last/2", "last/3", "verdict/2"}
         assert state["availability"] == "offline"
         assert [json.loads(state[name])["mono_s"] for name in ("last/2", "last/3")] == [14.0, 13.0]
+        assert json.loads(state["verdict/2"])["verdict"] == "watch"
 
     def test_the_broker_says_offline_for_a_bench_that_was_killed(self, broker: BrokerProcess) -> None:
         with Watcher(broker.port) as watcher:
@@ -160,7 +165,7 @@ class BrokerSuite:
     def test_all_retained_state_is_published_anew_on_each_connection(self, broker: BrokerProcess) -> None:
         async def scene() -> None:
             async with running(self.settings(broker)) as bench:
-                bench.outbox.store(stable(12.0, 2))
+                bench.outbox.store(stable(12.0, 2), *JUDGED)
                 await bench.sink.write(delivery(*every_event()))
                 await soon(lambda: not bench.outbox.waiting, "an empty outbox")
                 await asyncio.to_thread(broker.stop)
@@ -168,7 +173,7 @@ class BrokerSuite:
                 await asyncio.to_thread(broker.start)
                 await soon(lambda: bench.sink.connected, "a second connection")
                 with Watcher(broker.port) as watcher:
-                    names = ("describe", "status", "session", "last/2", "availability")
+                    names = ("describe", "status", "session", "last/2", "verdict/2", "availability")
                     await soon(lambda: all(map(watcher.on, names)), "all state")
                 assert watcher.bodies("availability")[-1] == "online"
                 assert watcher.on("status")[-1].json["reconnects"] == 1

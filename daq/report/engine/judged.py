@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from daq.errors import UsageError
 from daq.measure.calibration import assumed_calibration
-from daq.measure.limits import carried
 from daq.procedure.engine_advice import judge_engine
 from daq.procedure.judgements import Circumstances, CylinderJudgement, EngineJudgement
 from daq.procedure.one_supply import taken
@@ -46,9 +45,7 @@ class Judged:
 def judged(record: TestRecord, wanted: str = COMMON) -> Judged:
     """Raises UsageError for limits that there are not, DataError for readings without an uncertainty."""
     stated = stated_limits(wanted, record.profile.bore_m, record.instrument)
-    calibration = record.calibration or assumed_calibration()
-    to, start = (carried(each, record.instrument, calibration) for each in (stated.sound_to, stated.investigate_from))
-    limits = Limits(stated.name, to, start)
+    limits = stated.carried(record.instrument, record.calibration or assumed_calibration())
     around = Circumstances(record.plan.temperature.cold, record.heard, record.rocked)
     results = record.results
     found = judge_engine(results, record.profile, limits, record.instrument, around) if results else None

@@ -16,6 +16,7 @@ MOST_PER_S = 50.0
 SLACK_S = 0.1
 BATCH = 50
 LOOK_EACH_S = 1.0
+RETAINED = {"reading": "last", "verdict": "verdict"}
 
 _log = logging.getLogger(__name__)
 
@@ -53,14 +54,14 @@ class Outbox(Protocol):
 
 
 class Announcer:
-    """`on_last` is told the newest reading of a cylinder, as it goes to the retained topic as well.
+    """`on_retained` is told what goes to a retained topic: the newest reading of a cylinder, and the verdict on it.
 
     Acknowledged but not yet marked when something breaks: it is announced twice, and a reader drops the second by
     its identity. Never the other way round.
     """
 
-    def __init__(self, outbox: Outbox, on_last: Callable[[str, str], None], mono_s: Callable[[], float]) -> None:
-        self._outbox, self._on_last, self._mono_s = outbox, on_last, mono_s
+    def __init__(self, outbox: Outbox, on_retained: Callable[[str, str], None], mono_s: Callable[[], float]) -> None:
+        self._outbox, self._on_retained, self._mono_s = outbox, on_retained, mono_s
         self._news = asyncio.Event()
         outbox.on_committed = self._news.set
 
@@ -104,8 +105,10 @@ class Announcer:
         return bool(items)
 
     async def _announce(self, item: OutboxItem, publish: Publish) -> None:
-        await publish(item.stream, item.body)
-        if item.stream == "reading" and item.cylinder is not None:
-            name = f"last/{item.cylinder}"
-            self._on_last(name, item.body)
+        """A reading goes to the retained topic of its cylinder as well; a verdict has no other."""
+        if item.stream != "verdict":
+            await publish(item.stream, item.body)
+        if item.stream in RETAINED and item.cylinder is not None:
+            name = f"{RETAINED[item.stream]}/{item.cylinder}"
+            self._on_retained(name, item.body)
             await publish(name, item.body)

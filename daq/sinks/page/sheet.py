@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from daq.errors import BoretightError
 from daq.procedure import Procedure, TestPlan, plan_from
 from daq.procedure.cautions import before_air
 from daq.procedure.states import Phase
-from daq.procedure.verdict import Limits, judge
+from daq.procedure.verdict import Limits
 from daq.records import (
     CylinderDone,
+    CylinderJudged,
     Event,
     Finding,
     Marked,
@@ -55,6 +54,7 @@ class Sheet:
         self._plan, self._limits = plan, limits
         self._lines: dict[int, Line] = {}
         self._session: Session | None = None
+        self._judged: dict[int, CylinderJudged] = {}
         self._heard: dict[int, Finding] = {}
         self._takers: dict[type[Any], Callable[[Any], None]] = {
             TestStarted: self._start,
@@ -62,6 +62,7 @@ class Sheet:
             StableReading: self._read,
             TapEffect: self._tapped,
             CylinderDone: self._finish,
+            CylinderJudged: self._judge,
             Withdrawn: self._withdraw,
             Finding: self._hear,
             TestDone: lambda event: None,
@@ -78,7 +79,7 @@ class Sheet:
         """What a run before had done of a test that is gone on with: its start, before it perhaps how air and supply
         stood, then what moved it."""
         start = next(place for place, event in enumerate(events) if isinstance(event, TestStarted))
-        procedure = Procedure(self._plan)
+        procedure = Procedure(self._plan, self._limits)
         procedure.resume(events[: start + 1])
         self.take(events[start])
         for event in events[start + 1 :]:
@@ -91,7 +92,7 @@ class Sheet:
 
     def _start(self, event: TestStarted) -> None:
         self._plan = plan_from(event.plan)
-        self._lines, self._heard, self._session = {}, {}, None
+        self._lines, self._judged, self._heard, self._session = {}, {}, {}, None
 
     def _stand(self, event: Session) -> None:
         self._session = event
@@ -111,6 +112,9 @@ class Sheet:
     def _finish(self, event: CylinderDone) -> None:
         effect = self._line(event.cylinder).effect
         self._lines[event.cylinder] = Line(event.as_found, event.after_tap, event.taps, effect, done=True)
+
+    def _judge(self, event: CylinderJudged) -> None:
+        self._judged[event.cylinder] = event
 
     def _withdraw(self, event: Withdrawn) -> None:
         if event.what is TakenBack.FINDING:
@@ -150,7 +154,8 @@ class Sheet:
 
     def _row(self, cylinder: int) -> dict[str, Any]:
         line, heard = self._line(cylinder), [each for each in self._heard.values() if each.cylinder == cylinder]
-        counts = line.after or line.as_found
+        judged = self._judged.get(cylinder)
+        counts = judged and judged.counts
         return {
             "cylinder": cylinder,
             "state": self._state(cylinder, line),
@@ -158,7 +163,7 @@ class Sheet:
             "after": _interval(line.after),
             "taps": line.taps,
             "effect": _effect(line.effect),
-            "verdict": self._verdict(counts),
+            "verdict": counts.verdict if counts else "",
             "heard": [_heard(each) for each in heard],
         }
 
@@ -170,22 +175,10 @@ class Sheet:
             return "skipped"
         return "done" if line.done else "open"
 
-    def _verdict(self, reading: StableReading | None) -> str:
-        if reading is None:
-            return ""
-        try:
-            return judge(reading, self._limits, self._plan.temperature.cold).verdict.value
-        except BoretightError:
-            return ""
-
 
 def _interval(reading: StableReading | None) -> list[float] | None:
     """The loss and the half-width of its 95 % interval."""
-    if reading is None:
-        return None
-    stated = reading.expanded_u_loss_pct
-    half_width = 2 * reading.u_loss_pct if math.isnan(stated) else stated
-    return [round(reading.loss_at_set_pct, 3), round(half_width, 3)]
+    return [round(reading.loss_at_set_pct, 3), round(reading.half_width_pct, 3)] if reading is not None else None
 
 
 def _effect(effect: TapEffect | None) -> str:

@@ -6,6 +6,7 @@ import asyncio
 import json
 import math
 import time
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -107,7 +108,7 @@ class PageSink:
         self._faults: dict[str, dict[str, str]] = {}
         self._words: tuple[object, ...] = ()
         self._said: dict[str, str] = {}
-        self._counts = {"reading": 0, "event": 0}
+        self._counts: Counter[str] = Counter()
         self._looking: asyncio.Task[None] | None = None
 
     # ---- the verbs of a sink

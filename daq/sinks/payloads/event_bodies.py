@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from functools import singledispatch
 from typing import Any
 
@@ -14,11 +15,13 @@ from daq.records import (
     BoardFault,
     Cue,
     CylinderDone,
+    CylinderJudged,
     Event,
     Expectation,
     Fault,
     Finding,
     Gap,
+    Judged,
     LinkChange,
     Marked,
     MarkKind,
@@ -36,21 +39,23 @@ from daq.records import (
     ZeroCheck,
 )
 from daq.sinks.payloads import events
-from daq.sinks.payloads.models import BoardMessage, Reading
+from daq.sinks.payloads.models import BoardMessage, Reading, Verdict
 from daq.sinks.payloads.stamp import Stamp
 from daq.units import G_PER_KG, MM2_PER_M2, PressureUnit
 
 MM_PER_M = 1e3
 CM3_PER_M3 = 1e6
 L_MIN_PER_M3_S = 60e3
+_STREAMS: dict[type[Any], str] = {StableReading: "reading", CylinderJudged: "verdict"}
 Content = tuple[type[BoardMessage], dict[str, Any]]
 
 
 def stream_of(event: Event) -> str | None:
-    """`reading` or `event`; None for what is not announced from the outbox. `seq` counts in each (boot, stream)."""
+    """`reading`, `verdict` or `event`; None for what is not announced from the outbox. `seq` counts in each
+    (boot, stream)."""
     if isinstance(event, Session):
         return None
-    return "reading" if isinstance(event, StableReading) else "event"
+    return _STREAMS.get(type(event), "event")
 
 
 def event_body(
@@ -246,6 +251,26 @@ def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> Content:
         "after_tap_u_loss_pct": after.u_loss_pct if after else None,
         "attempt": event.attempt,
     }
+
+
+@_content.register
+def _cylinder_judged(event: CylinderJudged, unit: PressureUnit) -> Content:
+    counts = event.counts
+    return Verdict, {
+        "test": event.test,
+        "cylinder": event.cylinder,
+        "verdict": counts and counts.verdict,
+        "probability": counts and counts.probability,
+        **_judged("as_found", event.as_found),
+        **_judged("after_tap", event.after_tap),
+        "limits": event.limits,
+        "sound_to_pct": event.sound_to_pct,
+        "investigate_from_pct": event.investigate_from_pct,
+    }
+
+
+def _judged(which: str, found: Judged | None) -> dict[str, Any]:
+    return {f"{which}_{each.name}": found and getattr(found, each.name) for each in fields(Judged)}
 
 
 @_content.register

@@ -22,11 +22,13 @@ from daq.records import (
     BoardFault,
     Cue,
     CylinderDone,
+    CylinderJudged,
     Event,
     Expectation,
     Fault,
     Finding,
     Gap,
+    Judged,
     LineFormat,
     LinkChange,
     Marked,
@@ -76,7 +78,8 @@ _KINDS: dict[str, tuple[type[Any], dict[str, Any]]] = {
 
 
 def event_of(name: str, message: Message) -> Event | None:
-    """The event of a message on the topic `event`, `reading`, `last/<cylinder>` or `session`; None if it is none.
+    """The event of a message on the topic `event`, `reading`, `last/<cylinder>`, `verdict/<cylinder>` or `session`;
+    None if it is none.
 
     What a message does not carry is NaN or empty: the budget of a reading, the plan of a test, what a board measures
     with, all of a cylinder that is done but its losses.
@@ -92,6 +95,8 @@ def _event(topic: str, message: Message) -> Any:
         return _made(StableReading, message, {})
     if topic == "session":
         return _made(Session, message, {each: numbers(message.get(each)) for each in ("done", "skipped")})
+    if topic == "verdict":
+        return _made(CylinderJudged, message, {each: _judged(message, each) for each in ("as_found", "after_tap")})
     if topic != "event":
         return None
     record, constant = _KINDS[message["kind"]]
@@ -131,6 +136,11 @@ def _loss(message: Message, which: str) -> StableReading:
     loss = {"loss_at_set_pct": message[f"{which}_loss_pct"], "u_loss_pct": message[f"{which}_u_loss_pct"]}
     made: StableReading = _made(StableReading, message, {**loss, "calibration_id": ""})
     return made
+
+
+def _judged(message: Message, which: str) -> Any:
+    told = {each.name: message[f"{which}_{each.name}"] for each in fields(Judged)}
+    return None if told["verdict"] is None else _made(Judged, message, told)
 
 
 def _cylinders(message: Message) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field
 
 from daq.procedure.plan import Temperature
+from daq.procedure.verdict import Verdict as Word
 from daq.records import LineFormat, MarkKind, ReferenceMode
 from daq.sinks.payloads.fields import (
     Bytes,
@@ -51,6 +52,7 @@ def _date_and_time(value: object) -> object:
 
 Deadline = Annotated[AwareDatetime, BeforeValidator(_date_and_time)]
 SEQ = "Counts the messages of this stream since `boot`. Retained topics may skip numbers: only the newest state is sent"
+HALF = "Half-width of the 95 % interval of the loss"
 Availability = Literal["online", "offline"]
 
 
@@ -130,7 +132,7 @@ class Reading(BoardMessage):
     flow_g_s: GramPerSecond
     flow_anr_l_min: Annotated[LitrePerMinute, Field(description="At the reference atmosphere ANR of ISO 8778")]
     window_s: Second
-    expanded_u_loss_pct: Annotated[Percent, Field(description="Half-width of the 95 % interval of the loss")]
+    expanded_u_loss_pct: Annotated[Percent, Field(description=HALF)]
     coverage_factor: Ratio
     degrees_of_freedom: Annotated[Ratio, Field(description="null where there is no end to them")]
     u_leak_area_mm2: SquareMillimetre
@@ -141,6 +143,29 @@ class Reading(BoardMessage):
     supply_gauge_shown: Shown
     cylinder_gauge_shown: Shown
     shown_unit: str
+
+
+class Verdict(BoardMessage):
+    """What counts of a cylinder in the test named, judged: on `verdict/<cylinder>`, anew with each capture and whenever
+    something is taken back. Losses are at the set point; null, as a verdict, where there is no reading that counts.
+
+    A probability is that of the verdict, or of the likeliest word where it is too close to call."""
+
+    test: str
+    cylinder: Count
+    verdict: Annotated[Word | None, Field(description="Of the reading that counts: after taps, if there were any")]
+    probability: Ratio
+    as_found_verdict: Word | None
+    as_found_probability: Ratio
+    as_found_loss_pct: Percent
+    as_found_expanded_u_loss_pct: Annotated[Percent, Field(description=HALF)]
+    after_tap_verdict: Word | None
+    after_tap_probability: Ratio
+    after_tap_loss_pct: Percent
+    after_tap_expanded_u_loss_pct: Annotated[Percent, Field(description=HALF)]
+    limits: Annotated[str, Field(description="Their name; the losses are as this instrument reads them")]
+    sound_to_pct: Percent
+    investigate_from_pct: Percent
 
 
 class Status(Message):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from functools import singledispatch
 from typing import Any
 
+from daq.procedure.verdict import Verdict
 from daq.records import (
     AirChange,
     AirState,
@@ -14,6 +14,7 @@ from daq.records import (
     Cue,
     CueLevel,
     CylinderDone,
+    CylinderJudged,
     Event,
     Expectation,
     Fault,
@@ -61,18 +62,12 @@ def _say(event: Any, unit: PressureUnit) -> str | None:
 @_say.register
 def _reading(event: StableReading, unit: PressureUnit) -> str:
     where = f"CYLINDER {event.cylinder} {_PHASE_WORDS.get(event.phase, '')}: " if event.cylinder else ""
-    half_width_pct = expanded_pct(event)
+    half_width_pct = event.half_width_pct
     digits = 1 if half_width_pct >= _FINE_PCT else 2
     return (
         f"{where}{event.loss_at_set_pct:.{digits}f} % +-{half_width_pct:.{digits}f} at the set point, stable "
         f"(supply {unit.show(event.supply_gauge_pa)}, cylinder {unit.show(event.cylinder_gauge_pa)})"
     )
-
-
-def expanded_pct(reading: StableReading) -> float:
-    """Half-width of the 95 % interval; twice the standard uncertainty where no better one was worked out."""
-    stated_pct = reading.expanded_u_loss_pct
-    return 2 * reading.u_loss_pct if math.isnan(stated_pct) else stated_pct
 
 
 @_say.register
@@ -93,6 +88,18 @@ def _cylinder_done(event: CylinderDone, unit: PressureUnit) -> str:
     if event.after_tap is not None:
         text += f", {event.after_tap.loss_at_set_pct:.1f} % after {_taps(event.taps)}"
     return text
+
+
+@_say.register
+def _cylinder_judged(event: CylinderJudged, unit: PressureUnit) -> str | None:
+    """That nothing counts any more is told by what was taken back; where it is too close to call, no chance is worth
+    a word."""
+    found = event.counts
+    if found is None:
+        return None
+    when = "after taps" if event.after_tap else "as found"
+    chance = "" if found.verdict == Verdict.TOO_CLOSE else f" (probability {found.probability:.0%})"
+    return f"CYLINDER {event.cylinder} {when}: {found.verdict.upper()}{chance}"
 
 
 @_say.register

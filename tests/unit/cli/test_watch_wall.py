@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,10 +12,12 @@ from daq.records import (
     Cue,
     CueLevel,
     CylinderDone,
+    CylinderJudged,
     Expectation,
     Fault,
     Finding,
     Gap,
+    Judged,
     Marked,
     Place,
     Strength,
@@ -212,13 +215,13 @@ def test_the_cylinders_stand_in_the_order_of_the_test() -> None:
     speaker.event(Finding(1, 17.0, 1, 1, Place.NEXT_CYLINDER, Strength.FAINT, 3, ""))
     speaker.session(4, "settle", done=(1,), skipped=(3,))
     assert rows(wall) == [
-        ("1 done", "28.9 ± 1.0 %", "7.0 ± 1.0 %", "2 taps, better; next cylinder 3, faint"),
-        ("3 left out", "", "", ""), ("4 now", "", "", ""), ("2", "", "", ""),
+        ("1 done", "28.9 ± 1.0 %", "7.0 ± 1.0 %", "", "2 taps, better; next cylinder 3, faint"),
+        ("3 left out", "", "", "", ""), ("4 now", "", "", "", ""), ("2", "", "", "", ""),
     ]  # fmt: skip
     speaker.event(Withdrawn(1, 18.0, TakenBack.FINDING, 1, 1, "undone"))
-    assert rows(wall)[0][3] == "2 taps, better"
+    assert rows(wall)[0][4] == "2 taps, better"
     speaker.event(Withdrawn(1, 18.0, TakenBack.RESULT, 1, 1, "undone"))
-    assert rows(wall)[0] == ("1 done", "", "", "")
+    assert rows(wall)[0] == ("1 done", "", "", "", "")
 
 
 def test_who_comes_late_sees_what_is_retained_of_this_test_alone() -> None:
@@ -228,11 +231,51 @@ def test_who_comes_late_sees_what_is_retained_of_this_test_alone() -> None:
         speaker.sends(*speaker.body(captured(cylinder, 6.0, phase), f"last/{cylinder}"))
     speaker.session(2, "settle", next_cylinder=4, done=(3, 1))
     assert rows(wall) == [
-        ("3 done", "", "6.0 ± 1.0 %", ""), ("1 done", "6.0 ± 1.0 %", "", ""), ("2 now", "", "", ""), ("4", "", "", ""),
+        ("3 done", "", "6.0 ± 1.0 %", "", ""), ("1 done", "6.0 ± 1.0 %", "", "", ""), ("2 now", "", "", "", ""),
+        ("4", "", "", "", ""),
     ]  # fmt: skip
     speaker.event(captured(2, 9.0))
     speaker.session(1, "wait-air", test="summer")
-    assert rows(wall) == [("1 now", "", "", "")], "another test"
+    assert rows(wall) == [("1 now", "", "", "", "")], "another test"
+
+
+# ---- verdicts
+
+WATCH, SOUND = Judged(12.5, 1.0, "watch", 0.96), Judged(6.04, 0.2, "sound", 0.9999)
+JUDGED = CylinderJudged(1, 12.0, "spring", 3, WATCH, SOUND, "common practice", 10.0, 15.0)
+
+
+def judged(speaker: Speaker, event: CylinderJudged) -> list[str]:
+    _, body = speaker.body(event, f"verdict/{event.cylinder}")
+    return texts(speaker.sends(f"verdict/{event.cylinder}", body))
+
+
+def test_who_comes_late_sees_the_verdicts_and_what_they_speak_of() -> None:
+    wall = Wall()
+    speaker = Speaker(wall, "a")
+    judged(speaker, JUDGED)
+    judged(speaker, replace(JUDGED, cylinder=1, after_tap=None))
+    judged(speaker, replace(JUDGED, cylinder=5, as_found=replace(WATCH, verdict="too close to call"), after_tap=None))
+    judged(speaker, replace(JUDGED, cylinder=4, test="winter"))
+    speaker.session(2, "settle", next_cylinder=4, done=(3, 1, 5))
+    assert rows(wall) == [
+        ("3 done", "12.5 ± 1.0 %", "6.04 ± 0.20 %", "sound, > 99 %", ""),
+        ("1 done", "12.5 ± 1.0 %", "", "watch, 96 %", ""),
+        ("5 done", "12.5 ± 1.0 %", "", "too close to call", ""),
+        ("2 now", "", "", "", ""),
+        ("4", "", "", "", ""),
+    ]
+    speaker.session(3, "wait-air", test="summer")
+    assert rows(wall)[0] == ("3 now", "", "", "", ""), "another test"
+
+
+def test_a_verdict_is_told_once_and_one_of_another_test_is_not() -> None:
+    speaker = bench(Wall())
+    assert judged(speaker, JUDGED) == ["CYLINDER 3 after taps: SOUND (probability 100%)"]
+    assert judged(speaker, JUDGED) == [], "as when the broker is there again"
+    assert judged(speaker, replace(JUDGED, test="winter")) == []
+    assert judged(speaker, replace(JUDGED, as_found=None, after_tap=None)) == []
+    assert judged(speaker, replace(JUDGED, after_tap=None)) == ["CYLINDER 3 as found: WATCH (probability 96%)"]
 
 
 # ---- strangers
@@ -257,6 +300,7 @@ def test_who_comes_late_sees_what_is_retained_of_this_test_alone() -> None:
         ("event", {"kind": "cue", "text": "?"}),
         ("reading", {"cylinder": "four"}),
         ("last/x", {}),
+        ("verdict/3", {"cylinder": 3, "as_found_verdict": ["sound"]}),
         ("later-invention", {}),
         ("", {}),
     ],

@@ -3,13 +3,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
 from daq.errors import StorageError
-from daq.records import Marked
+from daq.records import CylinderJudged, Marked
 from daq.sinks.mqtt.announcer import Announcer, OutboxItem
-from tests.suites.deliveries import stable
+from tests.suites.deliveries import every_event, stable
 from tests.suites.mqtt_bench import MemoryOutbox
 from tests.suites.virtual_time import now_s, run
 
@@ -99,6 +100,15 @@ def test_a_reading_goes_to_the_retained_topic_of_its_cylinder_as_well() -> None:
     run(connected(announcer(outbox, last), wire, 10))
     assert wire.names() == ["reading", "last/2", "reading", "reading", "last/2"]
     assert last == {"last/2": outbox.bodies("reading")[2]}
+
+
+def test_a_verdict_goes_to_the_retained_topic_of_its_cylinder_alone() -> None:
+    outbox, wire, retained = MemoryOutbox(), Wire(), dict[str, str]()
+    judged = next(event for event in every_event() if isinstance(event, CylinderJudged))
+    outbox.store(judged, replace(judged, cylinder=3), replace(judged, as_found=None, after_tap=None))
+    run(connected(announcer(outbox, retained), wire, 10))
+    assert wire.names() == ["verdict/2", "verdict/3", "verdict/2"]
+    assert retained == dict(zip(("verdict/3", "verdict/2"), outbox.bodies("verdict")[1:], strict=True))
 
 
 @pytest.mark.parametrize("broken_after", range(7))

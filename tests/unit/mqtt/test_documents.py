@@ -11,7 +11,7 @@ from daq.records import MarkKind
 from daq.sinks.payloads.documents import ENTRIES, FOLDER, asyncapi, documents, schema
 from daq.sinks.topics import CHANNELS
 
-NAMES = ("availability", "status", "describe", "session", "live", "reading", "event", "command", "reply")
+NAMES = ("availability", "status", "describe", "session", "live", "reading", "verdict", "event", "command", "reply")
 
 
 def nodes(tree: Any) -> Iterator[dict[str, Any]]:

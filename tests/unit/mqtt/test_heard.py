@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from daq.records import (
     AirChange,
     AirState,
     CylinderDone,
+    CylinderJudged,
     Event,
     Fault,
     LinkChange,
@@ -59,6 +61,16 @@ def test_an_event_that_is_heard_is_said_in_the_same_words(event: Event) -> None:
 def test_a_session_comes_back_whole() -> None:
     session = Session(1, 2.0, "four", 3, "settle", 4, "spring", (1, 2), (5,))
     assert event_of(*told(session)) == session
+
+
+def test_a_verdict_comes_back_whole() -> None:
+    judged = next(event for event in every_event() if isinstance(event, CylinderJudged))
+    for event in (judged, replace(judged, after_tap=None), replace(judged, as_found=None, after_tap=None)):
+        name, message = told(event)
+        assert event_of(f"{name}/2", message) == event
+    assert told(judged)[1]["verdict"] == "sound" and told(replace(judged, after_tap=None))[1]["verdict"] == "watch"
+    nothing = told(replace(judged, as_found=None, after_tap=None))[1]
+    assert nothing["verdict"] is nothing["probability"] is nothing["as_found_loss_pct"] is None
 
 
 def test_what_is_not_told_is_not_known() -> None:

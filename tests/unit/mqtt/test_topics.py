@@ -36,6 +36,6 @@ def test_the_feed_follows_one_bench_or_all() -> None:
 def test_only_live_may_be_lost_and_only_state_is_retained() -> None:
     assert [name for name, channel in CHANNELS.items() if channel.qos == 0] == ["live"]
     assert {name for name, channel in CHANNELS.items() if channel.retain} == {
-        "availability", "status", "describe", "session", "last",
+        "availability", "status", "describe", "session", "last", "verdict",
     }  # fmt: skip
     assert channel_of("last/12") == CHANNELS["last"]

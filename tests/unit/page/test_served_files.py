@@ -11,7 +11,7 @@ import pytest
 
 from daq.config import Config, StorageSection
 from daq.errors import StorageError, UsageError
-from daq.page import limits_of
+from daq.procedure.verdict import COMMON_PRACTICE
 from daq.report.page import books
 from daq.sinks.page import PageSettings, kept_token, link
 from daq.sinks.page.assets import assets
@@ -170,6 +170,6 @@ def test_a_test_can_be_started_with_what_there_is(shelf: Books) -> None:
 
 
 def test_the_limits_are_as_this_instrument_reads_them() -> None:
-    limits = limits_of(INSTRUMENT, CALIBRATION)
+    limits = COMMON_PRACTICE.carried(INSTRUMENT, CALIBRATION)
     assert limits.sound_to.loss_pct > 10.0  # stated at 100 psi, read at 80 psi: the same leak loses more
     assert limits.sound_to.set_point_pa == INSTRUMENT.set_point_pa

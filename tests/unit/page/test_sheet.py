@@ -8,12 +8,14 @@ from typing import Any
 
 from daq.procedure import EngineOrder, Procedure, TestPlan
 from daq.procedure.states import Phase
-from daq.procedure.verdict import COMMON_PRACTICE
+from daq.procedure.verdict import COMMON_PRACTICE, Limits
 from daq.records import (
     AirChange,
     AirState,
+    CylinderJudged,
     Event,
     Finding,
+    Judged,
     Marked,
     Place,
     Session,
@@ -48,9 +50,9 @@ def reading(loss_pct: float, u_pct: float = 0.5, phase: str = Phase.AS_FOUND, cy
     return replace(stable(cylinder=cylinder), loss_at_set_pct=loss_pct, u_loss_pct=u_pct, phase=phase)
 
 
-def a_cylinder() -> list[Event]:
+def a_cylinder(limits: Limits = COMMON_PRACTICE) -> list[Event]:
     """What a whole cylinder makes of pressures: as found, two taps, vented."""
-    procedure, out = Procedure(PLAN), []
+    procedure, out = Procedure(PLAN, limits), []
     seen: list[Event] = [
         Marked(1, 0.0, "start", PLAN.to_text(), "operator"),
         SupplyChange(1, 1.0, SupplyState.HELD, 690e3, 690e3, ""),
@@ -79,14 +81,17 @@ def test_a_cylinder_is_followed_from_air_to_vent() -> None:
 
 
 def test_a_run_that_was_broken_off_is_recalled_as_it_was() -> None:
-    whole, recalled = Sheet(PLAN, COMMON_PRACTICE), Sheet(TestPlan("other", PLAN.engine), COMMON_PRACTICE)
-    for event in a_cylinder():
+    strict = replace(COMMON_PRACTICE, sound_to=replace(COMMON_PRACTICE.sound_to, loss_pct=3.0))
+    whole, recalled = Sheet(PLAN, strict), Sheet(TestPlan("other", PLAN.engine), strict)
+    happened = a_cylinder(strict)
+    for event in happened:
         whole.take(event)
-    followed = [each for each in a_cylinder() if not isinstance(each, Session)]
+    followed = [each for each in happened if not isinstance(each, Session)]
     started = next(each for each in followed if isinstance(each, TestStarted))
     kept = [each for each in followed if isinstance(each, AirChange | SupplyChange | StableReading | Tap)]
     recalled.recall([AirChange(1, 0.0, AirState.OFF, 0.0), started, *kept])
     assert json.loads(recalled.body()) == json.loads(whole.body())
+    assert row(json.loads(recalled.body()), 1)["verdict"] == "watch"
 
 
 def test_what_is_taken_back_does_not_show() -> None:
@@ -95,9 +100,17 @@ def test_what_is_taken_back_does_not_show() -> None:
     assert row(sheet(*events, back), 1)["as_found"] is None
 
 
-def test_verdicts_are_those_of_the_limits_and_never_surer() -> None:
-    words = {loss: row(sheet(reading(loss)), 1)["verdict"] for loss in (5.0, 10.0, 12.5, 30.0)}
-    assert words == {5.0: "sound", 10.0: "too close to call", 12.5: "watch", 30.0: "investigate"}
+def test_the_verdict_is_the_one_that_was_told_of_the_reading_that_counts() -> None:
+    watch, sound = Judged(12.5, 1.0, "watch", 0.97), Judged(6.0, 1.0, "sound", 0.99)
+    judged = CylinderJudged(1, 3.0, "t-1", 1, watch, None, "common practice", 10.0, 15.0)
+    after = replace(judged, after_tap=sound)
+    gone = replace(judged, as_found=None)
+    found = [
+        row(sheet(reading(50.0), *events), 1)["verdict"] for events in ((), (judged,), (judged, after), (after, gone))
+    ]
+    assert found == ["", "watch", "sound", ""]
+    other = TestPlan("t-2", PLAN.engine)
+    assert row(sheet(judged, TestStarted(1, 30.0, "t-2", "four", other.to_text())), 1)["verdict"] == ""
 
 
 def test_what_was_heard_stands_beside_its_cylinder_until_it_is_taken_back() -> None:

@@ -84,7 +84,7 @@ def opened(test: Callable[[PageSink, Clock], Awaitable[None]], **options: Any) -
 def test_messages_are_those_of_mqtt_with_the_numbers_of_the_store() -> None:
     async def test(page: PageSink, clock: Clock) -> None:
         found = await told(page, *(delivery(event) for event in every_event()))
-        seq = {"reading": 0, "event": 0}
+        seq = {"reading": 0, "event": 0, "verdict": 0}
         expected = []
         for event in every_event():
             stream = stream_of(event)

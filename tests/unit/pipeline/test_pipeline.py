@@ -9,13 +9,16 @@ import pytest
 
 from daq.measure.calibration import assumed_calibration
 from daq.pipeline import BARE_WARNING, Pipeline
-from daq.procedure import EngineOrder
+from daq.procedure import EngineOrder, TestPlan
 from daq.records import (
+    AirChange,
+    AirState,
     BadLines,
     Board,
     BoardFault,
     Chunk,
     Cue,
+    CylinderJudged,
     Fault,
     Gap,
     Instrument,
@@ -29,11 +32,14 @@ from daq.records import (
     Readings,
     Record,
     Restarted,
+    Resume,
     Samples,
     Session,
     StableReading,
+    TestStarted,
 )
 from daq.wire import Boot, Flag, Heartbeat, InputEvent, Reply, ResetCause, SampleBlock
+from tests.suites.deliveries import stable
 
 INSTRUMENT = Instrument(1.016e-3, 0.8, 0.5283, 101_325.0, 293.15, 689_476.0, 13_790.0)
 BOARD = Board(LineFormat.FRAMED, 16, rate_hz=200.0)
@@ -73,6 +79,20 @@ def test_a_link_tells_its_board_and_where_the_test_stands(pipeline: Pipeline) ->
     told = [record for record in records if not isinstance(record, Cue)]
     assert told == [LinkChange(1, 0.0, True, "", BOARD), Session(1, 0.0, "invented four", 1, "wait-air", 3, "auto-1")]
     assert [record.cue for record in records if isinstance(record, Cue)] == ["line-back"]
+
+
+def test_a_test_that_is_gone_on_with_tells_its_verdicts_again() -> None:
+    """Who comes after a restart sees them, also where the broker has forgotten them. The limits are those of a tester
+    at 100 psi, as this one reads them."""
+    plan = TestPlan("spring", EngineOrder("twin", (1, 2)), acknowledged="kim")
+    started = TestStarted(1, 0.0, "spring", "twin", plan.to_text())
+    air, vent = AirChange(1, 1.0, AirState.ON, 5e5), AirChange(1, 20.0, AirState.OFF, 0.0)
+    pipeline = Pipeline(replace(INSTRUMENT, set_point_pa=551_581.0), assumed_calibration(), EngineOrder("single", (1,)))
+    told = pipeline.feed(Resume(0.0, (started, air, stable(12.0, None), vent)))
+    (verdict,) = of(told, CylinderJudged)
+    assert (verdict.test, verdict.cylinder, verdict.as_found.loss_pct) == ("spring", 1, 12.4)
+    assert 10.1 < verdict.sound_to_pct < 11 and 15.1 < verdict.investigate_from_pct < 16
+    assert of(told, Session)[0].done == (1,)
 
 
 def test_a_lost_link_closes_what_is_open(pipeline: Pipeline) -> None:

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlite_utils import Database
 
 from daq.records import Delivery, Gap
 from daq.sinks.store import Boot, Outbox, OutboxItem, Store
 from daq.sinks.store import outbox as outbox_module
-from daq.sinks.store.migrations import MIGRATIONS
+from daq.sinks.store.database import Database
+from daq.sinks.store.migrations import bring_up_to_date
 from tests.suites.deliveries import UTC_OFFSET_S, delivery, every_event, stable
 from tests.unit.sinks.store_scenes import NOW_S, PlainMessages, rows, store, table, within, write
 
@@ -41,7 +41,7 @@ def test_what_was_committed_waits_in_order_with_stream_and_number(tmp_path: Path
     items = made.outbox.pending(100)
     assert [item.id for item in items] == sorted(item.id for item in items)
     assert [item.seq for item in items if item.stream == "reading"] == [0, 1]
-    assert [item.seq for item in items if item.stream == "event"] == list(range(21))
+    assert [item.seq for item in items if item.stream == "event"] == list(range(22))
     assert [item.cylinder for item in items if item.stream == "reading"] == [2, 2]
     assert made.outbox.pending(3) == items[:3]
 
@@ -174,8 +174,8 @@ class Thread:
     """The thread of the database, one job at a time when the test says so; its results come back when it says so."""
 
     def __init__(self) -> None:
-        self.database = Database(memory=True)
-        MIGRATIONS.apply(self.database)
+        self.database = Database(sqlite3.connect(":memory:"))
+        bring_up_to_date(self.database)
         self.database.execute("INSERT INTO bench VALUES (1, 'b')")
         self.database.execute("INSERT INTO boot VALUES (1, 'x', 1, '', NULL, '', '', '{}')")
         self.jobs: list[tuple[Callable[[Database], Any], Callable[[Any], None]]] = []

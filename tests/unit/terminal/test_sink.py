@@ -16,11 +16,13 @@ from daq.records import (
     Board,
     BoardFault,
     CylinderDone,
+    CylinderJudged,
     Delivery,
     Event,
     Expectation,
     Fault,
     Gap,
+    Judged,
     LineFormat,
     LinkChange,
     Marked,
@@ -44,6 +46,9 @@ PSI = PressureUnit.PSI
 READING = StableReading(
     1, 9.0, 1.5, 100 * PA_PER_PSI, 72 * PA_PER_PSI, 28.0, 0.58, 28.04, 29.0, 1.1, 7e-7, 1e-3, 1e-3, 1e-3, "c", 3,
     "as-found",
+)  # fmt: skip
+JUDGED = CylinderJudged(
+    1, 9.0, "spring", 3, Judged(12.5, 1.0, "watch", 0.96), None, "common practice", 10.0, 15.0
 )  # fmt: skip
 BOARD = Board(LineFormat.FRAMED, 16, maker="invented", model="bench", serial="42")
 
@@ -78,6 +83,8 @@ def readings(loss_pct: float, stable: bool = True) -> Readings:
             TapEffect(1, 9.0, 3, 2, 14.0, 6.0, -8.0, 0.05, TapVerdict.IMPROVED, 0.999),
             "BETTER after 2 taps: -8.00 points +-0.10 (probability 100%)",
         ),
+        (JUDGED, "CYLINDER 3 as found: WATCH (probability 96%)"),
+        (replace(JUDGED, after_tap=Judged(10.1, 1.1, "too close to call", 0.6)), "after taps: TOO CLOSE TO CALL"),
         (Expectation(1, 2.0, 12.4, 11.9, 12.9, 9e-5, 2e-6), "expect 12.4 % (11.9 to 12.9), not stable yet"),
         (Fault(1, 2.0, "hose off", "It fell.", "Connect it."), "LOOK: hose off. It fell. Connect it."),
         (Fault(1, 2.0, "hose off", "It is back.", "", True), "Over: hose off. It is back."),
