@@ -98,10 +98,10 @@ class Run:
                 return
         self.heard_s = now_s
 
-    def take_event(self, event: Any, order: tuple[int, ...]) -> None:
+    def take_event(self, event: Any) -> None:
         match event:
             case TestStarted():
-                self.sheet.start(event.test, order)
+                self.sheet.start(event.test)
             case Cue():
                 self.cue = event.text
             case Fault():

@@ -81,15 +81,15 @@ class Sheet:
 
     def __init__(self) -> None:
         self.session: Session | None = None
-        self.test, self._order = "", tuple[int, ...]()
+        self.test = ""
         self._rows: dict[int, Row] = {}
         self._kept: dict[int, StableReading] = {}
         self._judged: dict[int, CylinderJudged] = {}
         self._findings: dict[int, Finding] = {}
 
-    def start(self, test: str, order: tuple[int, ...]) -> None:
+    def start(self, test: str) -> None:
         """A test began; what was retained of cylinders belongs to one before."""
-        self.test, self._order = test, order
+        self.test = test
         self._rows, self._kept, self._findings = {}, {}, {}
 
     def keep(self, reading: StableReading) -> None:
@@ -119,12 +119,12 @@ class Sheet:
                 self._findings[event.number] = event
 
     def rows(self) -> Iterator[Row]:
-        """In the order of the test; as far as it is known, where its beginning was not heard."""
+        """In the order of the test; a bench that does not tell it tells a part."""
         session = self.session
         if session is None:
             return
         about = [*session.done, session.cylinder, session.next_cylinder, *session.skipped, *self._rows]
-        for cylinder in self._order or dict.fromkeys(each for each in about if each):
+        for cylinder in session.order or dict.fromkeys(each for each in about if each):
             heard = tuple(_heard(each) for each in self._findings.values() if each.cylinder == cylinder)
             judged = self._verdict(session, cylinder)
             yield replace(self._found(cylinder), judged=judged, heard=heard, stands=self._stands(session, cylinder))
@@ -136,7 +136,7 @@ class Sheet:
 
     def _stand(self, session: Session) -> None:
         if self.session is not None and session.test != self.test:
-            self.start(session.test, ())
+            self.start(session.test)
         self.test = session.test
         self.session = session
 

@@ -15,7 +15,7 @@ from daq.cli.watch_run import Head, Run, Status, View
 from daq.cli.watch_sheet import Sheet
 from daq.records import CylinderJudged, Expectation, StableReading, TestStarted
 from daq.sinks.face import STALE_S, state
-from daq.sinks.payloads.heard import event_of, numbers
+from daq.sinks.payloads.heard import event_of
 from daq.sinks.terminal.sentences import sentence
 from daq.sinks.topics import NAME
 from daq.units import PressureUnit
@@ -99,7 +99,7 @@ class Wall:
         missed = self._missed(bench, head, name)
         if missed < 0:
             return []
-        self._put(self._runs[bench].get(head.boot), self._newest(bench), event, _order(payload), now_s)
+        self._put(self._runs[bench].get(head.boot), self._newest(bench), event, now_s)
         return list(self._tell(bench, event, _time(payload), missed))
 
     def _retained(self, bench: str, event: Any, at: datetime | None) -> list[Line]:
@@ -128,14 +128,14 @@ class Wall:
             del self._told[next(iter(self._told))]
         return head.seq - before - 1 if head.seq > before else -1
 
-    def _put(self, own: Run | None, newest: Run | None, event: Any, order: tuple[int, ...], now_s: float) -> None:
+    def _put(self, own: Run | None, newest: Run | None, event: Any, now_s: float) -> None:
         """A run that is no more may have left its last events to the next one: they count for their test."""
         if own is not None:
-            own.take_event(event, order)
+            own.take_event(event)
         if newest is None or newest is own:
             return
         if isinstance(event, TestStarted) and event.test == newest.sheet.test:
-            newest.sheet.start(event.test, order)
+            newest.sheet.start(event.test)
         elif own is None or (own.sheet.test == newest.sheet.test and now_s - own.live_s > STALE_S):
             newest.sheet.take(event)
 
@@ -172,13 +172,6 @@ class Wall:
         if state(face) == "STALE":  # what was so is not shown as if it were so now
             face = replace(face, supply_gauge_pa=None, cylinder_gauge_pa=None, held=False, stable=False)
         return View(face, run, online, self.broker, alone)
-
-
-def _order(payload: Mapping[str, Any]) -> tuple[int, ...]:
-    try:
-        return numbers(payload.get("order"), "-")
-    except ValueError:
-        return ()
 
 
 def _time(payload: Mapping[str, Any]) -> datetime | None:

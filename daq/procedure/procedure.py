@@ -79,7 +79,7 @@ class Procedure:
         course, plan = self._course, self._course.plan
         return Session(
             segment, t_s, plan.engine.name, course.cylinder, self.phase.value, course.following(),
-            plan.test, tuple(course.done), tuple(course.skipped),
+            plan.test, tuple(course.done), tuple(course.skipped), plan.engine.firing_order,
         )  # fmt: skip
 
     def verdicts(self, segment: int, t_s: float) -> list[Event]:

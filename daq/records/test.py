@@ -24,7 +24,7 @@ class TestStarted:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """Where the test of the engine stands: `next_cylinder` is None at the end of the order."""
+    """Where the test of the engine stands: `next_cylinder` is None at the end of `order`, that of the whole test."""
 
     segment: int
     t_s: float
@@ -35,6 +35,7 @@ class Session:
     test: str = ""
     done: tuple[int, ...] = ()
     skipped: tuple[int, ...] = ()
+    order: tuple[int, ...] = ()
 
 
 class Place(StrEnum):

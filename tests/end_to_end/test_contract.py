@@ -145,6 +145,7 @@ def test_a_session_tells_test_done_and_skipped(seen: list[Seen]) -> None:
     assert any(session["done"] for session in sessions)
     assert (sessions[-1]["test"], sessions[-1]["phase"]) == ("spring", "done")
     assert sessions[-1]["skipped"] != ""
+    assert {session["order"] for session in sessions} == {"1-3-4-2"}
 
 
 def test_what_is_not_one_of_the_document_is_seen(seen: list[Seen]) -> None:

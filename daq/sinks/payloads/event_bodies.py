@@ -7,6 +7,7 @@ from functools import singledispatch
 from typing import Any
 
 from daq.procedure import plan_from
+from daq.procedure.engine import dashed
 from daq.records import (
     AirChange,
     AirState,
@@ -216,7 +217,7 @@ def _test_started(event: TestStarted, unit: PressureUnit) -> Content:
     return events.TestStartedEvent, {
         "test": event.test,
         "engine": event.engine,
-        "order": "-".join(map(str, plan.engine.firing_order)),
+        "order": dashed(plan.engine.firing_order),
         "temperature": plan.temperature,
         "acknowledged_by": plan.acknowledged,
     }

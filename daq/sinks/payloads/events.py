@@ -9,7 +9,7 @@ from pydantic import Field
 from daq.procedure.plan import Temperature
 from daq.records import CueLevel, Place, Strength, TakenBack, TapVerdict
 from daq.sinks.payloads.fields import Count, CubicCentimetre, Pascal, Percent, Ratio, Second, Shown
-from daq.sinks.payloads.models import BoardMessage
+from daq.sinks.payloads.models import ORDER, BoardMessage
 
 
 class TapEvent(BoardMessage):
@@ -157,7 +157,7 @@ class TestStartedEvent(BoardMessage):
     kind: Literal["test-started"] = "test-started"
     test: str
     engine: str
-    order: Annotated[str, Field(description="The cylinders in their order, with dashes")]
+    order: Annotated[str, Field(description=ORDER)]
     temperature: Temperature
     acknowledged_by: str
 

@@ -94,7 +94,8 @@ def _event(topic: str, message: Message) -> Any:
     if topic in ("reading", "last"):
         return _made(StableReading, message, {})
     if topic == "session":
-        return _made(Session, message, {each: numbers(message.get(each)) for each in ("done", "skipped")})
+        lists = {"done": None, "skipped": None, "order": "-"}
+        return _made(Session, message, {each: numbers(message.get(each), sign) for each, sign in lists.items()})
     if topic == "verdict":
         return _made(CylinderJudged, message, {each: _judged(message, each) for each in ("as_found", "after_tap")})
     if topic != "event":

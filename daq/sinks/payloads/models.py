@@ -52,6 +52,7 @@ def _date_and_time(value: object) -> object:
 
 Deadline = Annotated[AwareDatetime, BeforeValidator(_date_and_time)]
 SEQ = "Counts the messages of this stream since `boot`. Retained topics may skip numbers: only the newest state is sent"
+ORDER = "The cylinders in the order of the test, with dashes"
 HALF = "Half-width of the 95 % interval of the loss"
 Availability = Literal["online", "offline"]
 
@@ -111,6 +112,7 @@ class Session(BoardMessage):
     test: str = ""
     done: Annotated[str, Field(description="Cylinders with a result, separated by blanks")] = ""
     skipped: Annotated[str, Field(description="Cylinders that were left out, separated by blanks")] = ""
+    order: Annotated[str, Field(description=ORDER)] = ""
 
 
 class Reading(BoardMessage):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from daq.procedure.engine import dashed
 from daq.records import Board, Calibration, Instrument, Readings
 from daq.records import Session as SessionRecord
 from daq.sinks.payloads.event_bodies import MM_PER_M, board_name, shown
@@ -86,6 +87,7 @@ def session_body(session: SessionRecord, stamp: Stamp) -> str:
         test=session.test,
         done=" ".join(map(str, session.done)),
         skipped=" ".join(map(str, session.skipped)),
+        order=dashed(session.order),
     ).model_dump_json()
 
 

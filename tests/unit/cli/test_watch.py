@@ -36,7 +36,7 @@ def scene(benches: int = 1) -> Wall:
         )
         speaker.says("status", 1.0, **STATUS)
         speaker.event(TestStarted(1, 0.5, "spring", "invented four", PLAN.to_text()))
-        speaker.session(3, "settle", done=(1,))
+        speaker.session(3, "settle", done=(1,), order=(1, 3, 4, 2))
         speaker.event(captured(1, 6.0 + number))
         speaker.event(Fault(1, 2.0, "hose off", "0.2 psi.", "Connect it."))
         speaker.event(Cue(1, 2.5, "tap-now", CueLevel.DO, "Tap the valves now."))

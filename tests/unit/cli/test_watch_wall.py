@@ -208,12 +208,11 @@ def test_where_a_fill_is_expected_to_end_is_said_until_it_is_known() -> None:
 def test_the_cylinders_stand_in_the_order_of_the_test() -> None:
     wall = Wall()
     speaker = bench(wall)
-    speaker.event(TestStarted(1, 0.5, "spring", "invented four", PLAN.to_text()))
     speaker.event(captured(1, 28.9))
     speaker.event(captured(1, 7.0, "after-tap"))
     speaker.event(TapEffect(1, 15.0, 1, 2, 28.9, 7.0, -21.9, 0.05, TapVerdict.IMPROVED, 0.999))
     speaker.event(Finding(1, 17.0, 1, 1, Place.NEXT_CYLINDER, Strength.FAINT, 3, ""))
-    speaker.session(4, "settle", done=(1,), skipped=(3,))
+    speaker.session(4, "settle", done=(1,), skipped=(3,), order=(1, 3, 4, 2))
     assert rows(wall) == [
         ("1 done", "28.9 ± 1.0 %", "7.0 ± 1.0 %", "", "2 taps, better; next cylinder 3, faint"),
         ("3 left out", "", "", "", ""), ("4 now", "", "", "", ""), ("2", "", "", "", ""),
@@ -222,6 +221,21 @@ def test_the_cylinders_stand_in_the_order_of_the_test() -> None:
     assert rows(wall)[0][4] == "2 taps, better"
     speaker.event(Withdrawn(1, 18.0, TakenBack.RESULT, 1, 1, "undone"))
     assert rows(wall)[0] == ("1 done", "", "", "", "")
+
+
+def test_who_comes_late_can_draw_the_whole_list_from_one_message() -> None:
+    wall = Wall()
+    Speaker(wall, "a").session(4, "wait-air", next_cylinder=2, done=(1,), skipped=(3,), order=(1, 3, 4, 2))
+    assert [row[0] for row in rows(wall)] == ["1 done", "3 left out", "4 now", "2"]
+
+
+def test_another_test_begins_without_the_cylinders_of_the_last() -> None:
+    wall = Wall()
+    speaker = bench(wall)
+    speaker.event(captured(2, 28.9))
+    speaker.event(TestStarted(1, 0.5, "summer", "invented four", PLAN.to_text()))
+    speaker.session(1, "wait-air", test="summer", order=(1, 3, 4, 2))
+    assert rows(wall) == [("1 now", "", "", "", ""), *((number, "", "", "", "") for number in "342")]
 
 
 def test_who_comes_late_sees_what_is_retained_of_this_test_alone() -> None:
@@ -294,6 +308,7 @@ def test_a_verdict_is_told_once_and_one_of_another_test_is_not() -> None:
         ("session", {"phase": ["settle"]}),
         ("session", {"cylinder": {}}),
         ("session", {"done": "1 2 x"}),
+        ("session", {"order": "1-2-x"}),
         ("status", {"line": None}),
         ("describe", {"set_point_pa": "x"}),
         ("event", {"kind": ["tap"]}),

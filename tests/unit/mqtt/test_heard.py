@@ -59,7 +59,7 @@ def test_an_event_that_is_heard_is_said_in_the_same_words(event: Event) -> None:
 
 
 def test_a_session_comes_back_whole() -> None:
-    session = Session(1, 2.0, "four", 3, "settle", 4, "spring", (1, 2), (5,))
+    session = Session(1, 2.0, "four", 3, "settle", 4, "spring", (1, 2), (5,), (1, 3, 4, 5, 2))
     assert event_of(*told(session)) == session
 
 

@@ -158,6 +158,14 @@ def test_the_live_message_is_the_last_row() -> None:
     assert tree["ttl_s"] == 5.0
 
 
+def test_a_session_tells_the_whole_order_and_how_far_it_came() -> None:
+    session = Session(2, 3.0, "test-four", 4, "as-found", 2, "spring", (1,), (3,), (1, 3, 4, 2))
+    tree = strict(session_body(session, ON_BOARD))
+    assert (tree["order"], tree["done"], tree["skipped"]) == ("1-3-4-2", "1", "3")
+    assert (tree["cylinder"], tree["next_cylinder"]) == (4, 2)
+    assert strict(session_body(SESSION, ON_BOARD))["order"] == ""
+
+
 def test_live_reads_each_array_at_its_end() -> None:
     rows = readings(1.0, 2)
     ends = {
