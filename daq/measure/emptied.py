@@ -22,7 +22,7 @@ _FALL_ROWS = 20
 _BEFORE_ROWS = 60
 """Three seconds before the fall, in means of half a second: the supply has not been lower than the lowest of them."""
 _ROWS = _BEFORE_ROWS + _FALL_ROWS + _EMPTY_ROWS
-_SUNK = 0.0015
+_SUNK = 0.001
 """Of the set point: a supply that sank lies lower by so much than it did with the flow, and than it did without. What
 a tank that runs empty takes from it meanwhile is less (a judgement, without a source)."""
 _NOISE_LIMIT = 3.0
