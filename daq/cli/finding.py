@@ -7,7 +7,6 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from daq.cli.output import print_json, print_table
 from daq.config import load
@@ -17,11 +16,9 @@ from daq.report.test_record import TestRecord, load_test
 from daq.sinks.event_json import plain
 from daq.sinks.store import readable
 from daq.sinks.store.connection import database_errors, open_for_writing
+from daq.sinks.store.database import Database
 from daq.sinks.store.late_findings import add_finding, withdraw_finding
 from daq.sinks.store.lock import DatabaseLock
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 
 def add(test: str, text: str, database: Path | None, config_path: Path | None, as_json: bool) -> None:

@@ -16,11 +16,10 @@ from daq.report.engine.judged import Judged, judged
 from daq.report.test_record import load_test
 from daq.sinks.disk import storage_errors
 from daq.sinks.store import readable
+from daq.sinks.store.database import Database
 from daq.units import PressureUnit
 
 if TYPE_CHECKING:
-    from sqlite_utils import Database
-
     from daq.report.engine.document import Document
 
 STANDARD_OUTPUT = Path("-")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from daq.errors import UsageError
 from daq.measure import orifice
@@ -20,10 +20,8 @@ from daq.procedure.plan import Temperature
 from daq.procedure.trend import Axis, Point, Quantity, Trend, limit_area_ratio, trend
 from daq.records import Limit
 from daq.report.test_record import utc_of
+from daq.sinks.store.database import Database
 from daq.units import MM2_PER_M2
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 _M_PER_KM, _S_PER_H = 1e3, 3600.0
 

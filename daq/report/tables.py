@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, ClassVar, Protocol
+from typing import ClassVar, Protocol
 
 import numpy as np
 
 from daq.errors import DataError
 from daq.report.formats import Columns, Kind, Row
 from daq.sinks.store import StoredBlock, read_blocks
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
+from daq.sinks.store.database import Database
 
 BATCH_ROWS = 20_000
 LONGEST_BLOCK = timedelta(seconds=61)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from sqlite_utils import Database
+from daq.sinks.store.database import Database
 
 _TESTS = """
     SELECT name, engine, started_utc, ended_utc, complete, skipped, json_extract(plan, '$.temperature') AS heat,

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from daq.calibration_files import from_snapshot as calibration_from
 from daq.config import from_snapshot as config_from
@@ -24,9 +24,7 @@ from daq.procedure import EngineProfile, TestPlan, plan_from
 from daq.procedure.finding import rocked_of
 from daq.records import Calibration, CylinderDone, Finding, Instrument, MarkKind, Place, StableReading, Strength
 from daq.sinks.event_json import event_from
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
+from daq.sinks.store.database import Database
 
 LAST = "last"
 NOT_DESCRIBED = "not described"

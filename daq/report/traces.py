@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -15,10 +15,8 @@ from daq.measure.ticks import TickGrid
 from daq.records import Board, Calibration, Floats, LineFormat, ReferenceMode, Samples
 from daq.report.test_record import Attempt, TestRecord
 from daq.sinks.store.blocks import concatenate
+from daq.sinks.store.database import Database
 from daq.sinks.store.sample_blocks import decode
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 MOST_POINTS = 420
 """More than that no page of paper resolves."""

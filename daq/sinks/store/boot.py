@@ -5,15 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from daq.errors import ConfigError, StorageError
 from daq.records import Calibration, Event
 from daq.sinks.event_json import FOLLOWED_KINDS, event_from
+from daq.sinks.store.database import Database
 from daq.sinks.store.rows import calibration_row
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,16 +6,11 @@ import contextlib
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from daq.errors import StorageError, UsageError
+from daq.sinks.store.database import Database
+from daq.sinks.store.migrations import APPLICATION_ID, SCHEMA_VERSION, bring_up_to_date
 
-if TYPE_CHECKING:
-    from sqlite_utils import Database
-
-APPLICATION_ID = 0x42544754
-"""What SQLite keeps at byte 68 of the file to tell whose it is: "BTGT"."""
-SCHEMA_VERSION = 2
 OLDEST_SQLITE = (3, 37, 0)
 """Strict tables came with it."""
 BUSY_TIMEOUT_S = 5.0
@@ -67,8 +62,6 @@ def open_for_writing(path: Path) -> Database:
 
     StorageError if the file is not ours, is newer than this program or cannot be written; then it is left as it was.
     """
-    from daq.sinks.store.migrations import MIGRATIONS
-
     _check_library()
     with database_errors(path, "open"):
         if path.is_dir():
@@ -77,7 +70,7 @@ def open_for_writing(path: Path) -> Database:
             _refuse_unless_ours(path)
         database = connect(path)
         try:
-            MIGRATIONS.apply(database)
+            bring_up_to_date(database)
         except BaseException:
             database.close()
             raise
@@ -86,8 +79,6 @@ def open_for_writing(path: Path) -> Database:
 
 def connect(path: Path) -> Database:
     """A connection that writes, with every commit safe against a loss of power. Raises sqlite3.Error."""
-    from sqlite_utils import Database
-
     connection = sqlite3.connect(path, timeout=BUSY_TIMEOUT_S)
     try:
         for pragma in PRAGMAS:
@@ -95,7 +86,7 @@ def connect(path: Path) -> Database:
     except BaseException:
         connection.close()
         raise
-    return Database(connection, execute_plugins=False)
+    return Database(connection)
 
 
 def open_readonly(path: Path) -> Database:
@@ -103,13 +94,11 @@ def open_readonly(path: Path) -> Database:
 
     UsageError if there is no such file, StorageError if it is not ours, newer than this program or damaged.
     """
-    from sqlite_utils import Database
-
     if not path.is_file():
         raise UsageError(f"There is no database {path}", "The daemon makes it; `boretight config` says where.")
     with database_errors(path, "read"):
         _refuse_unless_ours(path)
-        return Database(_connect_readonly(path), execute_plugins=False)
+        return Database(_connect_readonly(path))
 
 
 @contextlib.contextmanager

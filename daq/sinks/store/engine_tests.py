@@ -7,13 +7,10 @@ from collections.abc import Mapping, Sequence
 from contextlib import closing, suppress
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from daq.records import CylinderDone, Finding, TakenBack, Withdrawn
+from daq.sinks.store.database import Database
 from daq.sinks.store.rows import Row
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 _RESULT = """
     UPDATE cylinder_result SET withdrawn_utc = ?, withdrawn_why = ?

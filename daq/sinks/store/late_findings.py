@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from daq.errors import UsageError
 from daq.procedure import plan_from
 from daq.procedure.finding import Words
 from daq.records import Event, Finding, TakenBack, Withdrawn
 from daq.sinks.event_json import kind_of
+from daq.sinks.store.database import Database
 from daq.sinks.store.engine_tests import finding_row, insert, withdraw
 from daq.sinks.store.rows import detail_of, utc_text
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 BY_HAND = "Taken back afterwards."
 _TEST = """

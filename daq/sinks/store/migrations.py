@@ -1,32 +1,27 @@
 """The tables, step by step. A step that has been released is never changed; a new one is added below it.
 
 Times ending in `_utc` are text, RFC 3339 in UTC with six decimals, so they sort as they stand. `t_s` and `_us` are
-the board's clock within a segment of a boot. Each step leaves its number in `user_version`, by which an older
-program knows that it is too old. This module imports sqlite-utils, and is itself imported late.
+the board's clock within a segment of a boot. The number of the last step made is kept in `user_version`, by which an
+older program knows that it is too old.
 """
 
 from __future__ import annotations
 
-from sqlite_utils import Database, Migrations
+from daq.sinks.store.database import Database
 
-from daq.sinks.store.connection import APPLICATION_ID
-
-MIGRATIONS = Migrations("boretight")
-
-
-@MIGRATIONS(name="0001 what a bench measured")
-def _what_a_bench_measured(db: Database) -> None:
-    for statement in TABLES.split(";\n"):
-        db.execute(statement)
-    db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-    db.execute("PRAGMA user_version = 1")
+APPLICATION_ID = 0x42544754
+"""What SQLite keeps at byte 68 of the file to tell whose it is: "BTGT"."""
 
 
-@MIGRATIONS(name="0002 the test of an engine")
-def _the_test_of_an_engine(db: Database) -> None:
-    for statement in TESTS.split(";\n"):
-        db.execute(statement)
-    db.execute("PRAGMA user_version = 2")
+def bring_up_to_date(database: Database) -> None:
+    """Makes the steps that are missing, each of them whole or not at all. Raises sqlite3.Error."""
+    (made,) = database.execute("PRAGMA user_version").fetchone()
+    for number, step in enumerate(STEPS[made:], start=made + 1):
+        with database.atomic():
+            for statement in step.split(";\n"):
+                database.execute(statement)
+            database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            database.execute(f"PRAGMA user_version = {number}")
 
 
 TABLES = """
@@ -236,3 +231,6 @@ ALTER TABLE cylinder_result ADD COLUMN withdrawn_utc TEXT;
 ALTER TABLE cylinder_result ADD COLUMN withdrawn_why TEXT;
 CREATE INDEX stable_reading_test ON stable_reading (test_id, cylinder);
 CREATE INDEX cylinder_result_test ON cylinder_result (test_id, cylinder)"""
+
+STEPS = (TABLES, TESTS)
+SCHEMA_VERSION = len(STEPS)

@@ -8,12 +8,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import islice
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
+from daq.sinks.store.database import Database
 from daq.sinks.store.rows import utc_text
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 EXPIRE_S = 7 * 86_400.0
 CAPACITY = 500

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from daq.errors import DataError
 from daq.records import Samples
+from daq.sinks.store.database import Database
 from daq.sinks.store.sample_blocks import decode
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 OnDamage = Callable[[DataError], None]
 

@@ -9,21 +9,19 @@ import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from daq.errors import StorageError
 from daq.records import Calibration, Delivery
 from daq.sinks.disk import storage_errors
 from daq.sinks.store.boot import Boot, Unfinished, register, unfinished
 from daq.sinks.store.connection import connect, database_errors, open_for_writing
+from daq.sinks.store.database import Database
 from daq.sinks.store.lock import DatabaseLock
 from daq.sinks.store.outbox import Job, Outbox, OutboxItem, load
 from daq.sinks.store.rows import utc_text
 from daq.sinks.store.writer import Identity, Renderer, Writer
 from daq.units import PressureUnit
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 _log = logging.getLogger(__name__)
 

@@ -6,7 +6,7 @@ import copy
 import logging
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 from daq.records import (
     CylinderDone,
@@ -23,14 +23,12 @@ from daq.records import (
     Withdrawn,
 )
 from daq.sinks.store.blocks import OpenBlock, concatenate, pieces
+from daq.sinks.store.database import Database
 from daq.sinks.store.engine_tests import finding_row, insert, told_again, withdraw
 from daq.sinks.store.outbox import OutboxItem
 from daq.sinks.store.rows import Row, detail_of, finite, kind_of, reading_rows, stable_row, utc_text
 from daq.sinks.store.sample_blocks import encode
 from daq.units import PressureUnit
-
-if TYPE_CHECKING:
-    from sqlite_utils import Database
 
 _log = logging.getLogger(__name__)
 
@@ -113,7 +111,8 @@ class Writer:
 
     def _join(self, block: OpenBlock) -> None:
         if len(block.parts) > 1:
-            self._db.conn.executemany("DELETE FROM sample_block WHERE id = ?", [(each,) for each in block.row_ids])
+            for row_id in block.row_ids:
+                self._db.execute("DELETE FROM sample_block WHERE id = ?", [row_id])
             self._insert_block(concatenate(block.parts), block.offset_s)
 
     def _insert_block(self, samples: Samples, offset_s: float) -> int:

@@ -7,16 +7,16 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
-from sqlite_utils import Database
 
 from daq.errors import StorageError, UsageError
 from daq.records import Gap
-from daq.sinks.store import connection, open_readonly
-from daq.sinks.store.connection import APPLICATION_ID, SCHEMA_VERSION
-from daq.sinks.store.migrations import MIGRATIONS
+from daq.sinks.store import connection, migrations, open_readonly
+from daq.sinks.store.database import Database
+from daq.sinks.store.migrations import APPLICATION_ID, SCHEMA_VERSION, STEPS, bring_up_to_date
 from tests.suites.deliveries import delivery, samples
 from tests.unit.sinks.conftest import Child
 from tests.unit.sinks.store_scenes import change, rows, store, table, within, write
@@ -32,16 +32,34 @@ def test_a_new_database_has_the_newest_schema_and_says_whose_it_is(tmp_path: Pat
     write(store(tmp_path / "new" / "folder"))
     assert rows(tmp_path / "new" / "folder", "PRAGMA user_version") == [(SCHEMA_VERSION,)]
     assert rows(tmp_path / "new" / "folder", "PRAGMA application_id") == [(APPLICATION_ID,)]
-    assert len(MIGRATIONS.pending(Database(memory=True))) == SCHEMA_VERSION
 
 
-def test_a_database_that_was_begun_and_not_finished_is_finished(tmp_path: Path) -> None:
-    """Killed between the table of migrations and the first of them."""
-    database = Database(tmp_path / "bench.db")
-    MIGRATIONS.ensure_migrations_table(database)
-    database.close()
+def schema(path: Path) -> set[tuple[str, str]]:
+    with closing(sqlite3.connect(path)) as database:
+        return set(database.execute("SELECT name, sql FROM sqlite_schema WHERE name NOT LIKE '_sqlite_migrations%'"))
+
+
+@pytest.mark.parametrize("made", range(SCHEMA_VERSION))
+def test_each_older_database_gets_the_steps_that_are_missing(tmp_path: Path, made: int) -> None:
+    """Also one with the book of steps that was kept in it before `user_version` was it."""
+    old, new = tmp_path / "bench.db", tmp_path / "new"
+    with closing(sqlite3.connect(old)) as database:
+        database.execute("CREATE TABLE _sqlite_migrations (id INTEGER PRIMARY KEY, name TEXT)")
+        database.executescript(";".join((*STEPS[:made], f"PRAGMA user_version = {made}")))
+        database.execute(f"PRAGMA application_id = {APPLICATION_ID if made else 0}")
     write(store(tmp_path), delivery(Gap(1, 1.0, 5)))
-    assert len(table(tmp_path, "event")) == 1
+    write(store(new), delivery(Gap(1, 1.0, 5)))
+    assert rows(tmp_path, "PRAGMA user_version") == [(SCHEMA_VERSION,)]
+    assert schema(old) == schema(new / "bench.db")
+
+
+def test_a_step_is_made_whole_or_not_at_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    database = Database(sqlite3.connect(":memory:"))
+    monkeypatch.setattr(migrations, "STEPS", (*STEPS, "CREATE TABLE more (a);\nCREATE TABLE more (b)"))
+    with pytest.raises(sqlite3.OperationalError, match="already exists"):
+        bring_up_to_date(database)
+    assert database.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
+    assert not list(database.query("SELECT name FROM sqlite_schema WHERE name = 'more'"))
 
 
 def test_an_empty_file_becomes_a_database(tmp_path: Path) -> None:
@@ -118,7 +136,6 @@ def test_without_the_right_to_write_it_says_so_and_readers_read(readable_only: P
     script = """
 import os, sys
 from pathlib import Path
-import sqlite_utils
 from daq.errors import StorageError
 from daq.sinks.store import migrations, open_readonly
 from tests.unit.sinks.store_scenes import change, store, write
