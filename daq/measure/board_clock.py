@@ -102,6 +102,16 @@ class BoardClock:
         self._t_us, self._clock = (clock_us if went_back else t_us), clock_us
         return None if went_back else t_us
 
+    def happened(self, clock_us: int) -> int | None:
+        """Unwrapped time of what the board has stamped a moment before it could tell, us; changes nothing.
+
+        None where no sample has told the clock yet, or where it is too old to be of this life of the board.
+        """
+        if self._sample is None or self._t_us is None:
+            return None
+        t_us = self.at(clock_us)
+        return t_us if t_us >= self._t_us - _HEARTBEAT_SLACK_US else None
+
     def at(self, clock_us: int) -> int:
         """Unwrapped time of any other stamp of the board near the newest frame, us; changes nothing."""
         return self._first(clock_us)

@@ -70,12 +70,20 @@ class Line:
             case Heartbeat():
                 if self._clock.heartbeat(frame.clock_us) is None:
                     yield from self._restart("clock-went-back", None, frame.clock_us * 1e-6)
-            case InputEvent(number=number, pressed=True) if number == MARK_BUTTON:
-                yield Marked(self._segment, self._t_s, MarkKind.NEXT.value, "", "board")
+            case InputEvent(clock_us=clock_us, number=number, pressed=True) if number == MARK_BUTTON:
+                yield Marked(self._segment, self._pressed_s(clock_us), MarkKind.NEXT.value, "", "board")
             case Boot():
                 yield from self._restart(frame.cause.name.lower().replace("_", "-"), frame.boot_count, 0.0)
             case Reply(status=status) if status != 0:
                 yield BoardFault(self._segment, self._t_s, "command-refused", f"{status} {frame.text}")
+
+    def _pressed_s(self, clock_us: int) -> float:
+        """When the finger was there: the board stamps the first edge, and tells of it once it has settled.
+
+        Where its clock is not known, the time of the newest sample, or of the start of the segment.
+        """
+        t_us = self._clock.happened(clock_us)
+        return self._t_s if t_us is None else t_us * 1e-6
 
     def _block(self, block: SampleBlock) -> Iterator[LineItem]:
         """Unwraps the clock, and cuts the block where samples are missing or the clock went back."""

@@ -28,6 +28,7 @@ from daq.records import (
     LinkDown,
     LinkUp,
     Mark,
+    Marked,
     Readings,
     Record,
     Restarted,
@@ -101,7 +102,7 @@ def test_the_whole_flow_was_exercised() -> None:
     kinds = {type(record) for record in whole("four-cylinder")}
     assert {Samples, Readings, Expectation, StableReading, Tap, SupplyChange, CylinderDone, TestDone} <= kinds
     kinds = {type(record) for record in whole("rough-line")}
-    assert {Gap, BadLines, Restarted} <= kinds
+    assert {Gap, BadLines, Restarted, Marked} <= kinds
 
 
 @pytest.mark.parametrize("scenario", STREAMS)

@@ -34,6 +34,25 @@ def test_many_turns_of_the_clock_in_small_steps() -> None:
         at += step
 
 
+def test_what_happened_is_on_the_clock_of_the_samples_also_across_its_turn() -> None:
+    clock, start = BoardClock(200.0), TURN_US - 12_000
+    clock.feed(*block(0, start, 4))  # up to 3000 us behind the turn
+    assert clock.happened(TURN_US - 20_000) == start - 8_000
+    assert clock.happened(1_000) == TURN_US + 1_000
+    assert clock.happened(500_000) == TURN_US + 500_000, "the next samples have not come yet"
+    assert clock.feed(*block(4, 8_000, 1)).t_us.tolist() == [TURN_US + 8_000], "nothing has changed by it"
+
+
+def test_what_happened_in_another_life_or_before_any_sample_has_no_time() -> None:
+    clock = BoardClock(200.0)
+    assert clock.happened(5_000) is None
+    clock.heartbeat(900_000_000)
+    assert clock.happened(900_500_000) is None, "no sample, so no day is known of this clock"
+    clock.feed(*block(0, 901_000_000, 1))
+    assert clock.happened(900_000_000) == 900_000_000
+    assert clock.happened(899_999_999) is clock.happened(200_000) is None
+
+
 def test_counts_lost_samples_across_the_turn_of_the_sequence() -> None:
     sequence, clock_us = block(65_530, 0, 12)
     kept = [0, 1, 5, 6, 11]

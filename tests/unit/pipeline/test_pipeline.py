@@ -197,6 +197,32 @@ def test_the_button_means_next(pipeline: Pipeline) -> None:
     assert [s.cylinder for s in of(records, Session)] == [3]
 
 
+def pressed(clock_us: int) -> bytes:
+    return InputEvent(clock_us % 2**32, 1, True).encode()
+
+
+def test_a_press_has_the_time_at_which_it_happened_however_the_bytes_come() -> None:
+    """Across the turn of the clock; the samples of just before it and just after it are told before and after it."""
+    start = 2**32 - 100_000
+    data = block(0, start) + pressed(start + 150_001) + block(40, start + 200_000) + pressed(start + 399_000)
+    for parts in ([data], [data[:1500], data[1500:]], [data[at : at + 1] for at in range(len(data))]):
+        pipeline = Pipeline(INSTRUMENT, assumed_calibration(), EngineOrder("invented four", (1, 3, 4, 2)))
+        pipeline.feed(LinkUp(0.0, BOARD))
+        marks = of(feed(pipeline, *parts), Marked)
+        assert [(mark.segment, round(mark.t_s * 1e6)) for mark in marks] == [(1, start + 150_001), (1, start + 399_000)]
+
+
+def test_a_press_where_the_clock_is_not_known_has_the_newest_time_that_is(pipeline: Pipeline) -> None:
+    """Its own would be on no day before there is a sample, and before everything else after an unseen restart."""
+    pipeline.feed(LinkUp(0.0, BOARD))
+    early = feed(pipeline, pressed(900_000_000), Heartbeat(900_500_000, True, 0, 0).encode(), pressed(900_600_000))
+    assert [mark.t_s for mark in of(early, Marked)] == [0.0, 0.0]
+    reset = feed(pipeline, block(0, 901_000_000), pressed(200_000), block(0, 300_000), pressed(490_000))
+    assert [(mark.segment, round(mark.t_s, 6)) for mark in of(reset, Marked)] == [(1, 901.195), (2, 0.49)]
+    booted = feed(pipeline, Boot(ResetCause.WATCHDOG, 4, True).encode(), pressed(200_000))
+    assert [(mark.segment, mark.t_s) for mark in of(booted, Marked)] == [(3, 0.0)]
+
+
 def test_another_input_is_no_mark(pipeline: Pipeline) -> None:
     pipeline.feed(LinkUp(0.0, BOARD))
     assert not of(feed(pipeline, InputEvent(0, 2, True).encode()), Marked)
