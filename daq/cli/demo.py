@@ -57,12 +57,7 @@ def demo(speed: float, folder: Path | None, screen: bool | None) -> None:
 def demo_config(folder: Path) -> Config:
     """The defaults, whatever file and environment of the user say, with a broker on a free port."""
     engine = EngineSection.model_validate(EngineSection.filled({"profile": PROFILE}, folder / "engines"))
-    return Config.model_construct(  # the sections check their values; Config() would read the environment
-        bench="demo",
-        engine=engine,
-        storage=StorageSection(folder=folder),
-        mqtt=MqttSection(port=0),
-    )
+    return Config(bench="demo", engine=engine, storage=StorageSection(folder=folder), mqtt=MqttSection(port=0))
 
 
 def _pair(config: Config, speed: float) -> None:

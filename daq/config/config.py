@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import Any, ClassVar
+from typing import Any
 
-from pydantic import ValidationError, ValidationInfo, field_validator, model_validator
-from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, field_validator, model_validator
 
 from daq.config.sections import (
     CalibrationSection,
@@ -25,16 +24,10 @@ from daq.records import Calibration, Instrument
 from daq.units import M_PER_INCH, ZERO_CELSIUS_K
 
 
-class Config(BaseSettings):
+class Config(BaseModel):
     """Everything a bench needs to know of itself."""
 
-    model_config = SettingsConfigDict(
-        env_prefix="BORETIGHT_",
-        env_nested_delimiter="__",
-        extra="forbid",
-        frozen=True,
-    )
-    file_values: ClassVar[dict[str, Any]] = {}
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True)
 
     bench: Name = "bench"
     display: DisplaySection = DisplaySection()
@@ -67,19 +60,6 @@ class Config(BaseSettings):
     ) -> InstrumentSection | CalibrationSection:
         """Works because [display] is the earlier field; where that is wrong the error is its own."""
         return section.in_unit(info.data["display"].pressure) if "display" in info.data else section
-
-    @classmethod
-    def settings_customise_sources(
-        cls,
-        settings_cls: type[BaseSettings],
-        init_settings: PydanticBaseSettingsSource,
-        env_settings: PydanticBaseSettingsSource,
-        dotenv_settings: PydanticBaseSettingsSource,
-        file_secret_settings: PydanticBaseSettingsSource,
-    ) -> tuple[PydanticBaseSettingsSource, ...]:
-        from pydantic_settings import InitSettingsSource
-
-        return init_settings, env_settings, InitSettingsSource(settings_cls, cls.file_values)
 
     def measuring_instrument(self) -> Instrument:
         unit, section = self.display.pressure, self.instrument

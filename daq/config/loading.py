@@ -5,12 +5,13 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
 import platformdirs
 from pydantic import ValidationError
 
 from daq.config.config import Config
+from daq.config.environment import from_environment
 from daq.config.faults import wrong_profile, wrong_values
 from daq.errors import ConfigError, DataError, UsageError
 
@@ -28,11 +29,8 @@ def load(path: Path | None = None, **overrides: Any) -> Config:
     source = path or default_path()
     values = _read(source) if path or source.exists() else {}
 
-    class Loaded(Config):
-        file_values: ClassVar[dict[str, Any]] = values
-
     try:
-        return Loaded(**overrides)
+        return Config(**_over(_over(values, from_environment()), overrides))
     except ValidationError as error:
         raise wrong_values(error, source, values) from error
     except (UsageError, DataError) as error:
@@ -49,6 +47,15 @@ def from_snapshot(values: Mapping[str, Any], origin: Path) -> Config:
             todo="Give one with --config.",
             evidence="; ".join(f"{'.'.join(map(str, fault['loc']))}: {fault['msg']}" for fault in error.errors()),
         ) from error
+
+
+def _over(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:
+    """Both, key by key also within sections; where both say something, what is above holds."""
+    merged = dict(below)
+    for key, value in above.items():
+        under = merged.get(key)
+        merged[key] = _over(under, value) if isinstance(under, dict) and isinstance(value, dict) else value
+    return merged
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -49,6 +49,18 @@ def test_command_line_beats_environment_beats_file(tmp_path: Path, monkeypatch: 
     assert (config.line.port, config.line.rate_hz, config.mqtt.port) == ("/dev/a", 50, 1003)
 
 
+def test_the_environment_may_speak_in_lower_case(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("boretight_bench", "garage")
+    assert load().bench == "garage"
+
+
+def test_the_environment_may_speak_of_a_whole_section(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BORETIGHT_LINE", '{"rate_hz": 50, "baud": 9600}')
+    monkeypatch.setenv("BORETIGHT_LINE__BAUD", "19200")
+    config = load()
+    assert (config.line.rate_hz, config.line.baud) == (50, 19_200)
+
+
 def test_kilopascals_at_the_edge_are_pascals_inside(tmp_path: Path) -> None:
     text = '[display]\npressure = "kPa"\n[instrument]\nset_point = 700\n[calibration.supply]\nfull_scale = 1000\n'
     config = load(write(tmp_path, text))
@@ -120,6 +132,17 @@ def test_a_mistake_in_the_environment_names_the_variable(monkeypatch: pytest.Mon
     monkeypatch.setenv("BORETIGHT_LINE__RATE_HZ", "0")
     with pytest.raises(ConfigError, match="environment variable BORETIGHT_LINE__RATE_HZ"):
         load()
+
+
+def test_a_key_that_there_is_not_is_told_in_the_environment_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BORETIGHT_MQTT__PROT", "1883")
+    with pytest.raises(ConfigError, match=r"environment variable BORETIGHT_MQTT__PROT: mqtt.prot: there is no such"):
+        load()
+
+
+def test_what_a_log_was_made_with_is_not_changed_by_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BORETIGHT_DISPLAY__PRESSURE", "bar")
+    assert from_snapshot({}, Path("a.btlog")).display.pressure == "psi"
 
 
 def test_all_mistakes_are_told_at_once(tmp_path: Path) -> None:
