@@ -72,14 +72,12 @@ class BoardClock:
         step_us[0] = first_us - last_us
         t_us = last_us + step_us.cumsum()
         went_back = self._t_us is not None and first_us < self._t_us - _HEARTBEAT_SLACK_US
-        if went_back or not self._sample_follows_sample(turns, step_us):
+        follows = (turns == 1) & (step_us >= 0) & (step_us < self._longest_us)
+        if went_back or np.count_nonzero(follows) < len(t_us):
             return self._cut(stamps, turns, step_us, t_us, went_back)
+        # Nothing is missing, repeated or of another life, as nearly always; that is sooner told than what is.
         self._remember(stamps, t_us, len(t_us))
-        return UnwrappedBlock(t_us, np.zeros_like(t_us), np.ones(len(t_us), np.bool_), whole=True)
-
-    def _sample_follows_sample(self, turns: Ints, step_us: Ints) -> bool:
-        """Whether nothing is missing, repeated or of another life, as nearly always; sooner told than what is."""
-        return bool((turns == 1).all() and step_us.min() >= 0 and step_us.max() < self._longest_us)
+        return UnwrappedBlock(t_us, np.zeros(len(t_us), np.int64), follows, whole=True)
 
     def _cut(self, stamps: Ints, turns: Ints, step_us: Ints, t_us: Ints, went_back: bool) -> UnwrappedBlock:
         """The same for rows of which some do not follow the one before."""

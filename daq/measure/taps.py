@@ -24,6 +24,9 @@ _NOISE_LIMIT = 7.0
 _LEAST_COUNTS = 4.0
 _BACK = 0.9  # of the depth: recovered
 _HALF_BACK, _FLAT_S = 0.5, 0.5  # of the depth, and how long at rest: recovered to a new, lower level
+_SUDDEN_S, _SOME_BACK = 0.12, 0.12
+"""A blow opens the valve for less than that: what lies lowest so soon, and comes back by so much of its depth at least,
+was let out by a blow, however much more is lost since. A loose hose only falls, and a crank takes longer to roll."""
 _SECOND_AFTER, _SECOND_DEPTH = 0.25, 0.05  # of the depth: how far up, then how far down again
 _MEAN_SHARE, _SUM_SHARE = 0.25, 0.4
 """Of the depth, what must show in the mean of some tick, and in all means together. A cylinder can only be filled
@@ -36,16 +39,13 @@ _MEDIAN_STEP_TO_SIGMA = 1.482602218505602 / 2**0.5
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """One tick as the detector sees it. `before_pa` is the higher of the two means before it; `usual_pa` and
-    `limit_pa` are the level of the last calm ticks and the fall that stands out from them."""
+    """One tick as the detector sees it. `before_pa` is the higher of the two means before it."""
 
     t_s: float
     mean_pa: float
     low_pa: float
     supply_pa: float
     before_pa: float
-    usual_pa: float
-    limit_pa: float
     supply_before_pa: float
     held: bool
 
@@ -65,6 +65,7 @@ class _Fall:
     supply_high_pa: float
     supply_low_pa: float
     low_pa: float
+    low_s: float
     mean_low_pa: float
     missing_pa: float
     """How far the means lay below the begin, summed over the ticks."""
@@ -79,6 +80,11 @@ class _Fall:
     def depth_pa(self) -> float:
         return self.from_pa - self.low_pa
 
+    @property
+    def explained(self) -> bool:
+        """By what the supply did."""
+        return self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
+
     def vented(self, row: _Row, empty_pa: float) -> bool:
         """Empty for as long as no tap leaves a cylinder: what comes after that is new air."""
         self.empty_since_s = min(self.empty_since_s, row.t_s) if row.mean_pa < empty_pa else np.inf
@@ -89,7 +95,7 @@ class _Fall:
         self.mean_low_pa = min(self.mean_low_pa, row.mean_pa)
         self.missing_pa += max(self.from_pa - row.mean_pa, 0.0)
         if row.low_pa < self.low_pa:
-            self.low_pa, self.high_pa, self.rest_pa = row.low_pa, -np.inf, -np.inf
+            self.low_pa, self.low_s, self.high_pa, self.rest_pa = row.low_pa, row.t_s, -np.inf, -np.inf
         else:
             self.high_pa = max(self.high_pa, row.mean_pa)
         if row.mean_pa > self.rest_pa + self.limit_pa / 4:
@@ -99,16 +105,16 @@ class _Fall:
         most_pa = max((1 - _BACK) * self.depth_pa, self.limit_pa / 4)
         if self.high_pa >= self.usual_pa - most_pa:
             return True
-        half_back = self.high_pa - self.low_pa >= _HALF_BACK * self.depth_pa
-        return half_back and row.t_s - self.rest_s >= _FLAT_S
+        up_pa, sudden = self.high_pa - self.low_pa, self.low_s - self.onset_s <= _SUDDEN_S
+        least_pa = max(_SOME_BACK * self.depth_pa, self.limit_pa) if sudden else _HALF_BACK * self.depth_pa
+        return up_pa >= least_pa and row.t_s - self.rest_s >= _FLAT_S
 
     def falls_again(self, row: _Row) -> bool:
         up_pa, again_pa = self.high_pa - self.low_pa, self.high_pa - row.low_pa
         return up_pa >= _SECOND_AFTER * self.depth_pa and again_pa > max(self.limit_pa, _SECOND_DEPTH * self.depth_pa)
 
     def tap(self, segment: int, end_s: float) -> list[Tap]:
-        explained = self.depth_pa < _SUPPLY_SHARE * (self.supply_high_pa - self.supply_low_pa)
-        if explained or self._spike():
+        if self.explained or self._spike():
             return []
         return [Tap(segment, end_s, self.onset_s, self.depth_pa, end_s - self.onset_s)]
 
@@ -121,9 +127,13 @@ class _Fall:
 class TapDetector:
     """Taps among the rows; each is told when it has recovered, or when the next one cuts its recovery short.
 
-    A fall that comes half back and stays there counts too: a tap may leave a valve worse than it was.
-    `resolution_pa` is one count of the converter.
+    A fall that comes half back and stays there counts too, and a sudden one that comes back a little: a tap may leave a
+    valve worse than it was. `resolution_pa` is one count of the converter.
+
+    `falling` tells of each row of the last `feed` whether a fall is under way that may turn out to be a tap.
     """
+
+    falling: Bools
 
     def __init__(self, instrument: Instrument, resolution_pa: float = 0.0) -> None:
         self._set_point_pa = instrument.set_point_pa
@@ -146,24 +156,27 @@ class TapDetector:
         )
         _, mean, low, _ = joined
         before = np.fmax(mean[_CALM_ROWS - 1 : -1], mean[_CALM_ROWS - 2 : -2])
-        sudden = np.flatnonzero(before - low[_CALM_ROWS:] > self._least_pa)
+        (sudden,) = (before - low[_CALM_ROWS:] > self._least_pa).nonzero()
         taps: list[Tap] = []
+        self.falling = np.zeros(len(held), np.bool_)
         row = 0
-        while row < len(held):
+        while self._fall or len(sudden):
             if self._fall is None:
-                later = sudden[np.searchsorted(sudden, row) :]
-                if not len(later):
-                    break
-                row = int(later[0])
-            taps += self._step(_row(joined, row, bool(held[row]), self._least_pa), self._rows_seen + row)
+                sudden = sudden[np.searchsorted(sudden, row) :]
+                row = int(sudden[0]) if len(sudden) else len(held)
+            if row == len(held):
+                break
+            taps += self._step(joined[:, row : row + _CALM_ROWS + 1], bool(held[row]), self._rows_seen + row)
+            self.falling[row] = self._fall is not None and not self._fall.explained
             row += 1
         self._rows_seen += len(held)
         return taps
 
-    def _step(self, row: _Row, number: int) -> list[Tap]:
-        fall = self._fall
+    def _step(self, ticks: Floats, held: bool, number: int) -> list[Tap]:
+        """`ticks` end with the one to be looked at."""
+        fall, row = self._fall, _row(ticks, held)
         if fall is None:
-            self._fall = self._onset(row, number)
+            self._fall = self._onset(row, ticks[:, :-1], number)
             return []
         if row.t_s - fall.onset_s > LONGEST_S or fall.vented(row, OFF_BELOW * self._set_point_pa):
             self._fall = None
@@ -177,15 +190,16 @@ class TapDetector:
         self._fall, self._last, self._last_row = None, fall, number
         return fall.tap(self._segment, row.t_s)
 
-    def _onset(self, row: _Row, number: int) -> _Fall | None:
+    def _onset(self, row: _Row, before: Floats, number: int) -> _Fall | None:
         """A fall begins where the line is held and under pressure. Right after a fall the ticks before are not calm,
         so the limit of that fall stands, and its level, unless the tap has helped and the level is higher since."""
-        usual_pa, limit_pa = row.usual_pa, row.limit_pa
+        if not (row.held and row.before_pa > ON_ABOVE * self._set_point_pa):
+            return None
         if self._last is not None and number - self._last_row <= _CALM_ROWS:
             usual_pa, limit_pa = max(self._last.usual_pa, row.before_pa), self._last.limit_pa
-        if not (row.held and row.drop_pa > limit_pa and row.before_pa > ON_ABOVE * self._set_point_pa):
-            return None
-        return _begin_fall(row, usual_pa, limit_pa)
+        else:
+            usual_pa, limit_pa = _calm(before, self._least_pa)
+        return _begin_fall(row, usual_pa, limit_pa) if row.drop_pa > limit_pa else None
 
 
 def _begin_fall(row: _Row, usual_pa: float, limit_pa: float) -> _Fall:
@@ -198,27 +212,31 @@ def _begin_fall(row: _Row, usual_pa: float, limit_pa: float) -> _Fall:
         supply_high_pa=supply_high_pa,
         supply_low_pa=row.supply_pa,
         low_pa=row.low_pa,
+        low_s=row.t_s,
         mean_low_pa=row.mean_pa,
         missing_pa=row.before_pa - row.mean_pa,
     )
 
 
-def _row(joined: Floats, row: int, held: bool, least_pa: float) -> _Row:
-    """Row number `row` of this call, with what the calm ticks before it were like."""
-    at = row + _CALM_ROWS
-    t_s, mean_pa, low_pa, supply_pa = joined[:, at].tolist()
-    _, mean_before, low_before, supply_before = joined[:, row:at]
-    # Steps from tick to tick, so that a level which still creeps does not pass for noise.
-    sigma_pa = _MEDIAN_STEP_TO_SIGMA * np.sort(np.abs(np.diff(low_before)))[_CALM_ROWS // 2]
-    stands_out_pa = np.sort(mean_before - low_before)[_CALM_ROWS // 2] + _NOISE_LIMIT * sigma_pa
+def _row(ticks: Floats, held: bool) -> _Row:
+    """The last of the ticks."""
+    t_s, mean_pa, low_pa, supply_pa = ticks[:, -1].tolist()
+    _, mean_before, _, supply_before = ticks[:, :-1]
     return _Row(
         t_s=t_s,
         mean_pa=mean_pa,
         low_pa=low_pa,
         supply_pa=supply_pa,
         before_pa=float(np.fmax(mean_before[-1], mean_before[-2])),
-        usual_pa=float(np.sort(mean_before)[_CALM_ROWS // 2]),
-        limit_pa=float(np.maximum(least_pa, stands_out_pa)),
         supply_before_pa=float(supply_before.max()),
         held=held,
     )
+
+
+def _calm(before: Floats, least_pa: float) -> tuple[float, float]:
+    """The level of the calm ticks before a fall, and the fall that stands out from them."""
+    _, mean, low, _ = before
+    # Steps from tick to tick, so that a level which still creeps does not pass for noise.
+    sigma_pa = _MEDIAN_STEP_TO_SIGMA * np.sort(np.abs(np.diff(low)))[_CALM_ROWS // 2]
+    stands_out_pa = np.sort(mean - low)[_CALM_ROWS // 2] + _NOISE_LIMIT * sigma_pa
+    return float(np.sort(mean)[_CALM_ROWS // 2]), float(np.maximum(least_pa, stands_out_pa))

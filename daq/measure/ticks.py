@@ -69,9 +69,10 @@ class TickGrid:
 
 def _gather(columns: Ints) -> Ints:
     """Neighbouring columns of the same tick made one."""
-    first = np.ones(columns.shape[1], np.bool_)
+    first = np.empty(columns.shape[1], np.bool_)
+    first[0] = True
     np.not_equal(columns[_TICK, 1:], columns[_TICK, :-1], out=first[1:])
-    starts = first.nonzero()[0]
+    (starts,) = first.nonzero()
     ticks = columns[:, starts]
     ticks[_SUMS] = np.add.reduceat(columns[_SUMS], starts, axis=1)
     ticks[_LOW] = np.minimum.reduceat(columns[_LOW], starts)

@@ -11,17 +11,12 @@ class Trailing:
     """Keeps the last `rows` - 1 columns, so that each new row can be seen with those before it."""
 
     def __init__(self, channels: int, rows: int) -> None:
-        self._rows = rows
         self._kept = np.full((channels, rows - 1), np.nan)
 
     def feed(self, *channels: Floats) -> Floats:
         """The kept rows, then the new ones: shape (channels, rows - 1 + n); NaN before the first row of a segment."""
-        kept = self._rows - 1
-        joined = np.empty((len(channels), kept + len(channels[0])))
-        joined[:, :kept] = self._kept
-        for row, channel in zip(joined, channels, strict=True):
-            row[kept:] = channel
-        self._kept = joined[:, joined.shape[1] - kept :]
+        joined = np.concatenate((self._kept, channels), axis=1)
+        self._kept = joined[:, len(channels[0]) :]
         return joined
 
 
@@ -49,7 +44,7 @@ class Switch:
 
     def feed(self, t_s: Floats, up: Bools, down: Bools) -> tuple[Bools, Ints]:
         """The state after each row, and the rows at which it changed."""
-        if self._since_s is None and not (down if self._on else up).any():
+        if self._since_s is None and not np.count_nonzero(down if self._on else up):
             return np.full(len(t_s), self._on), np.zeros(0, np.int64)
         before = self._on
         states = np.array(

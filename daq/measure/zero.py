@@ -15,7 +15,6 @@ that still warm up, or one that fails slowly.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
@@ -46,6 +45,7 @@ class ZeroMonitor:
         self._adjust, self._paired = adjust, calibration.pairing is not None
         channels = (calibration.supply, calibration.cylinder)
         self._full_scale_pa = np.array([channel.full_scale_pa for channel in channels])
+        self._vented_pa = VENTED * self._full_scale_pa[:, None]
         self._most_pa = _TAKEN_OFF * np.array([channel.accuracy_pa for channel in channels])
         self._shift_pa = np.zeros(2)
         self._since: tuple[int, float] | None = None
@@ -62,18 +62,15 @@ class ZeroMonitor:
         """The pressures with the zero of each row taken off, and the checks among these rows."""
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
-        raw = np.stack((pressures.supply_gauge_pa, pressures.cylinder_gauge_pa))
-        joined = self._trailing.feed(*raw)
-        vented = np.asarray((np.abs(raw) < VENTED * self._full_scale_pa[:, None]).all(axis=0))
-        shift_pa = np.empty_like(raw)
-        checks, start = [], 0
-        for row in self._due(vented):
+        joined = self._trailing.feed(pressures.supply_gauge_pa, pressures.cylinder_gauge_pa)
+        supply, cylinder = np.abs(joined[:, WINDOW_ROWS - 1 :]) < self._vented_pa
+        shift_pa, checks = self._shift_pa[:, None], []
+        for row in self._due(supply & cylinder):
             if (mean_pa := self._still(joined[:, row : row + WINDOW_ROWS])) is None:
                 continue
-            shift_pa[:, start:row] = self._shift_pa[:, None]
             checks.append(self._check(pressures.segment, float(pressures.t_s[row]), mean_pa))
-            start = row
-        shift_pa[:, start:] = self._shift_pa[:, None]
+            rows = np.arange(len(pressures.t_s))
+            shift_pa = np.where(rows < row, shift_pa, self._shift_pa[:, None])
         return _without(pressures, shift_pa), checks
 
     def taken_off(self, segment: int, t_s: float) -> bool:
@@ -82,7 +79,7 @@ class ZeroMonitor:
 
     def _due(self, vented: Bools) -> Iterator[int]:
         """Rows at which the line has been vented for a whole window and was not yet checked since it is."""
-        if len(vented) and not vented.any():
+        if len(vented) and not np.count_nonzero(vented):
             self._vented_rows, self._checked = 0, False
             return
         for row, is_vented in enumerate(vented.tolist()):
@@ -131,10 +128,13 @@ def _drifting(told: Told) -> str:
 
 
 def _without(pressures: Pressures, shift_pa: Floats) -> Pressures:
-    """Each row less its shift."""
-    return replace(
-        pressures,
-        supply_gauge_pa=pressures.supply_gauge_pa - shift_pa[0],
-        cylinder_gauge_pa=pressures.cylinder_gauge_pa - shift_pa[1],
-        cylinder_low_gauge_pa=pressures.cylinder_low_gauge_pa - shift_pa[1],
+    """Each row less its shift, or all of them less one."""
+    supply_pa, cylinder_pa = shift_pa
+    return Pressures(
+        pressures.segment,
+        pressures.t_s,
+        pressures.supply_gauge_pa - supply_pa,
+        pressures.cylinder_gauge_pa - cylinder_pa,
+        pressures.cylinder_low_gauge_pa - cylinder_pa,
+        pressures.flags,
     )

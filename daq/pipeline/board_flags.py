@@ -24,9 +24,12 @@ class BoardFlags:
 
     def feed(self, ticks: Ticks) -> list[Event]:
         """One BoardFault for each flag that rises within these ticks."""
-        before = np.concatenate(([self._up], ticks.flags[:-1])) if ticks.flags.size else ticks.flags
-        rising = ticks.flags & ~before
-        self._up = int(ticks.flags[-1]) if ticks.flags.size else self._up
+        if not ticks.flags.size:
+            return []
+        before, self._up = self._up, int(ticks.flags[-1])
+        if not np.count_nonzero(ticks.flags):
+            return []
+        rising = ticks.flags & ~np.concatenate(([before], ticks.flags[:-1]))
         return [
             BoardFault(ticks.segment, float(ticks.t_s[row]), fault, text)
             for row in np.flatnonzero(rising)

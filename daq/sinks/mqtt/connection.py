@@ -67,8 +67,10 @@ async def connection(
 
     `will_topic` is set to `offline` by the broker when this connection ends without goodbye.
     """
-    from aiomqtt import Client, ProtocolVersion, Will
+    from aiomqtt import ProtocolVersion, Will
     from paho.mqtt.client import MQTT_CLEAN_START_FIRST_ONLY
+
+    from daq.sinks.mqtt.client import Client
 
     five = version == "5"
     will = Will(will_topic, "offline", 1, True, _will_properties() if five else None) if will_topic else None

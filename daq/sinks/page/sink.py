@@ -160,7 +160,9 @@ class PageSink:
 
     def _show(self, rows: Readings, utc_offset_s: float) -> None:
         now_s = self._heard_s = self._mono_s()
-        self._turn(line_up=True, held=bool(rows.supply_held[-1]), stable=bool(rows.stable[-1]))
+        seen = {"line_up": True, "held": bool(rows.supply_held[-1]), "stable": bool(rows.stable[-1])}
+        if self._face.stale or any(getattr(self._face, name) != is_so for name, is_so in seen.items()):
+            self._turn(**seen)
         self._trace.add(rows, utc_offset_s, state(self._face) not in ("STALE", "NO AIR"))
         if self._hub.pages and now_s - self._live_s >= LIVE_EACH_S:
             self._live_s = now_s

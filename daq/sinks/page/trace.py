@@ -7,8 +7,6 @@ import math
 from collections import deque
 from itertools import islice
 
-import numpy as np
-
 from daq.records import Readings
 from daq.units import PressureUnit
 
@@ -19,7 +17,7 @@ EACH = 2
 
 
 class Trace:
-    """Rows of (seconds since 1970, supply, cylinder, loss at the set point), pressures in `unit`."""
+    """Rows of (seconds since 1970, supply, cylinder, loss at the set point); a page gets the pressures in `unit`."""
 
     def __init__(self, unit: PressureUnit) -> None:
         self._unit = unit
@@ -27,18 +25,15 @@ class Trace:
 
     def add(self, rows: Readings, utc_offset_s: float, visible: bool = True) -> None:
         """`visible`: there is air on the cylinder, so its loss means something."""
-        columns = (
-            rows.t_s + utc_offset_s,
-            rows.supply_gauge_pa / self._unit.pa,
-            rows.cylinder_gauge_pa / self._unit.pa,
-            rows.loss_at_set_pct if visible else np.full(rows.t_s.size, np.nan),
-        )
-        self._rows.extend(zip(*(column.tolist() for column in columns), strict=True))
+        lost_pct = rows.loss_at_set_pct.tolist() if visible else [math.nan] * rows.t_s.size
+        at_s, supply_pa, cylinder_pa = rows.t_s + utc_offset_s, rows.supply_gauge_pa, rows.cylinder_gauge_pa
+        self._rows.extend(zip(at_s.tolist(), supply_pa.tolist(), cylinder_pa.tolist(), lost_pct, strict=True))
 
     def body(self) -> str:
         """JSON: a list for each column; null for what is no number."""
-        thin = list(islice(self._rows, 0, None, EACH))
-        return json.dumps([[_tidy(row[column]) for row in thin] for column in range(4)], separators=(",", ":"))
+        thin, units = list(islice(self._rows, 0, None, EACH)), (1.0, self._unit.pa, self._unit.pa, 1.0)
+        columns = [[_tidy(row[place] / unit) for row in thin] for place, unit in enumerate(units)]
+        return json.dumps(columns, separators=(",", ":"))
 
 
 def _tidy(value: float) -> float | None:

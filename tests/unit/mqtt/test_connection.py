@@ -24,6 +24,7 @@ from tests.suites.mqtt_bench import make, settings, soon
 from tests.suites.virtual_time import now_s, run
 
 CONNACK_5 = bytes([0x20, 3, 0, 0, 0])
+MORE_THAN_A_SOCKET_TAKES = 20 << 20
 REFUSED_BY_3_1_1 = bytes([0x20, 2, 0, 1])
 
 
@@ -99,6 +100,31 @@ def test_small_messages_are_not_held_back_by_the_socket() -> None:
             return sock.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
     assert asyncio.run(scene()) != 0
+
+
+def test_a_message_is_on_its_way_before_publish_would_wait_for_anything() -> None:
+    async def scene() -> bytes:
+        server, port, heard = await listener(CONNACK_5)
+        async with server, connection(settings(port), "5", "me") as client:
+            with pytest.raises(StopIteration):
+                client.publish("live", b"the newest").send(None)
+            await soon(lambda: b"the newest" in heard, "the message")
+        return bytes(heard)
+
+    assert asyncio.run(scene()).count(b"the newest") == 1
+
+
+def test_what_the_socket_does_not_take_at_once_goes_out_as_it_has_room() -> None:
+    async def scene() -> tuple[int, int]:
+        server, port, heard = await listener(CONNACK_5)
+        async with server, connection(settings(port), "5", "me") as client:
+            for number in range(3):
+                await client.publish("status", bytes([number]) * MORE_THAN_A_SOCKET_TAKES)
+            assert not client._client.want_write(), "each is written when publish returns"
+            await soon(lambda: len(heard) > 3 * MORE_THAN_A_SOCKET_TAKES, "all of it")
+        return heard.count(1), heard.count(2)
+
+    assert min(asyncio.run(scene())) >= MORE_THAN_A_SOCKET_TAKES
 
 
 def test_attempts_that_get_no_answer_leave_nothing_open() -> None:
