@@ -178,13 +178,13 @@ def _record_size(buffer: bytes, at: int, last: bool) -> int:
     if here < OVERHEAD:
         return unfinished if SYNC.startswith(buffer[at : at + len(SYNC)]) else NO_RECORD
     sync, kind, length, _ = _HEAD.unpack_from(buffer, at)
-    if sync != SYNC or length > (MAX_RESUME if kind == RecordType.RESUME else MAX_PAYLOAD):
+    if sync != SYNC or (length > MAX_PAYLOAD and (kind != RecordType.RESUME or length > MAX_RESUME)):
         return NO_RECORD
     size = OVERHEAD + int(length)
     if here < size:
         return unfinished
     crc_at = at + size - _CRC.size
-    right = zlib.crc32(memoryview(buffer)[at:crc_at]) == _CRC.unpack_from(buffer, crc_at)[0]
+    right = zlib.crc32(buffer[at:crc_at]) == _CRC.unpack_from(buffer, crc_at)[0]
     return size if right else NO_RECORD
 
 

@@ -95,33 +95,36 @@ class RawLogReader:
             self.info.ended, next_file = Ended.OPEN, ""
             with storage_errors(path, "read the raw log"):
                 for entry in self._entries(path):
-                    if isinstance(entry, End):
+                    if isinstance(entry, Damage):
+                        yield from self._damaged(path, entry)
+                    elif isinstance(entry, Lost):
+                        self.info.lost_inputs += entry.inputs
+                        yield from self._interrupted("the raw log misses inputs here")
+                    elif isinstance(entry, End):
                         next_file, self.info.ended = entry.next_file, Ended.CLOSED
                     else:
-                        yield from self._take(path, entry)
+                        yield self._seen(entry)
             path = self._following(path, next_file)
 
     def _entries(self, path: Path) -> Iterator[Input | Lost | End | Damage]:
-        before = self.bytes_read
         with _opened(path) as (file, disk):
             _, length = decode_header(_start(file))
             file.seek(length)
-            for entry in scan(_blocks(file), length):
-                self.bytes_read = before + disk.tell()
-                yield entry
+            yield from scan(self._counted(_blocks(file), disk), length)
 
-    def _take(self, path: Path, entry: Input | Lost | Damage) -> Iterator[Input]:
-        match entry:
-            case Damage(offset, _, True):
-                self.info.ended, self.info.cut_at = Ended.CUT, offset
-            case Damage():
-                self.info.damaged.append((path, entry))
-                yield from self._interrupted("the raw log is damaged here")
-            case Lost():
-                self.info.lost_inputs += entry.inputs
-                yield from self._interrupted("the raw log misses inputs here")
-            case _:
-                yield self._seen(entry)
+    def _counted(self, blocks: Iterator[bytes], disk: io.BufferedReader) -> Iterator[bytes]:
+        before = self.bytes_read
+        for block in blocks:
+            self.bytes_read = before + disk.tell()
+            yield block
+        self.bytes_read = before + disk.tell()
+
+    def _damaged(self, path: Path, damage: Damage) -> Iterator[Input]:
+        if damage.to_end:
+            self.info.ended, self.info.cut_at = Ended.CUT, damage.offset
+            return
+        self.info.damaged.append((path, damage))
+        yield from self._interrupted("the raw log is damaged here")
 
     def _seen(self, item: Input) -> Input:
         self.info.inputs += 1
