@@ -67,7 +67,8 @@ class Measurement:
         broken = self._faults.feed(gauge, self._resolution_pa)
         believed = held & ~self._faults.spoilt
         taps = self._taps.feed(gauge, believed)
-        stable, windows = self._stability.feed(gauge, believed, [*self._anew, *taps])
+        calm = believed & ~self._taps.falling
+        stable, windows = self._stability.feed(gauge, calm, [*self._anew, *taps])
         self._anew = []
         found = [self._reading(window) for window in windows]
         faults = [*broken, *self._crank.feed(gauge, believed, stable, taps)]

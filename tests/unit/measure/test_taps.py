@@ -224,3 +224,47 @@ def test_a_line_that_was_vented_and_filled_again_at_once_is_no_tap(bench, instru
     pressures = bench.ticks(*bench.run(10.0, leak, start_psi=90.0))
     assert pressures.cylinder_gauge_pa[-1] > 0.89 * instrument.set_point_pa
     assert not detect(instrument, pressures)
+
+
+@pytest.mark.parametrize(("seconds", "area_m2", "after_pct"), [(0.01, 4e-6, 18.0), (0.03, 4e-6, 30.0)])
+def test_a_sudden_fall_that_comes_back_a_little_is_a_tap_that_left_the_valve_worse(
+    bench, instrument, seconds: float, area_m2: float, after_pct: float
+) -> None:
+    """Less than half of its depth; told as soon as the new level stands."""
+    leak = tapped(bench.leak_m2(10), (4.0, seconds, area_m2), after_m2=bench.leak_m2(after_pct))
+    supply, cylinder = bench.run(9.0, leak, start_psi=90.0, volume_cc=75.0)
+    back = (cylinder[6000] - cylinder.min()) / (90.0 - cylinder.min())
+    assert 0.15 < back < 0.48
+    (tap,) = detect(instrument, bench.ticks(supply, cylinder))
+    assert 3.98 < tap.onset_s < 4.08 and tap.recovery_s < 2.0
+
+
+@pytest.mark.parametrize(("falls_s", "low_psi", "taps"), [(0.05, 60.0, 1), (0.3, 60.0, 0), (0.05, 68.5, 0)])
+def test_what_rolls_or_comes_loose_is_no_tap(bench, instrument, falls_s: float, low_psi: float, taps: int) -> None:
+    """A crank takes longer to roll than a blow; a hose that comes loose does not come back."""
+    times, levels = [4.0, 4.0 + falls_s, 4.3 + falls_s], [90.0, low_psi, 70.0]
+    cylinder = np.interp(np.arange(9000) * 1e-3, times, levels)
+    assert len(detect(instrument, bench.ticks(np.full(9000, 100.0), cylinder))) == taps
+
+
+def falling(instrument: Instrument, pressures: Pressures) -> list[float]:
+    """First and last time at which a fall is under way."""
+    detector = TapDetector(instrument)
+    detector.feed(pressures, np.ones(len(pressures.t_s), bool))
+    times = pressures.t_s[detector.falling]
+    return [times[0], times[-1]] if len(times) else []
+
+
+def test_a_fall_is_under_way_until_it_is_known_what_it_was(bench, instrument) -> None:
+    leak = tapped(bench.leak_m2(10), (4.0, 0.02, 10e-6))
+    pressures = bench.ticks(*bench.run(9.0, leak, start_psi=90.0))
+    (tap,) = detect(instrument, pressures)
+    assert falling(instrument, pressures) == [tap.onset_s, pytest.approx(tap.t_s - 0.05)]
+    loose = bench.ticks(*bench.run(9.0, tapped(bench.leak_m2(10), (4.0, 99.0, 1e-6)), start_psi=90.0))
+    assert falling(instrument, loose) == [pytest.approx(4.0, abs=0.1), pytest.approx(7.5, abs=0.1)]
+
+
+def test_a_fall_that_the_supply_explains_is_none(bench, instrument) -> None:
+    leak = bench.leak_m2(10)
+    droop = bench.ticks(*bench.run(9.0, lambda t: leak, lambda t: 98.0 if t > 4 else 100.0, start_psi=90.0))
+    assert falling(instrument, droop) == []
