@@ -82,7 +82,7 @@ class FillModel:
             root, steep = np.sqrt(gas), (further - inflow) / ahead
             slopes.append(orifice.GAMMA * rate * (inflow - leak * root * pressure + heat * (wall - gas)))
             exponent = np.minimum(orifice.GAMMA * rate * (steep - leak * root), -1e-9) * step
-            later = pressure + slopes[-1] * step * np.expm1(exponent) / exponent
+            later = np.maximum(pressure + slopes[-1] * step * np.expm1(exponent) / exponent, _LOWEST[PRESSURE])
             middle = 0.5 * (pressure + later)
             inflow = inflow + steep * (middle - pressure)
             gas, pressure = _mixed(gas, middle, inflow, leak * middle / root, rate * step, heat, wall), later
