@@ -4,8 +4,8 @@ Of a fill the end is left, which dies away with a time constant that is not know
 warm air (creep.py). So `b exp(-t / longest)` is fitted to the newest ticks: if the true time constant is shorter, b is
 too large. A value is stable when b is shown to be small, which is more than not being shown to be large: the test asks
 `|b| + t * se <= allowed`, so noise makes it wait and never lets it pass. It is asked of the cylinder's pressure and of
-its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.75, 1.25, 2 and 3.2 s are
-tried: a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by
+its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.7, 1, 1.4, 2 and
+3.2 s are tried: a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by
 confidence interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (median and MAD).
 """
 
@@ -24,10 +24,14 @@ from daq.measure.ticks import TICK_US
 from daq.measure.trailing import Trailing, windows
 from daq.records import Bools, Floats, Instrument, Ints, Pressures, Tap
 
-WINDOW_ROWS = (10, 15, 25, 40, 64)
-LEFT = 0.0013
+WINDOW_ROWS = (10, 14, 20, 28, 40, 64)
+LEFT = 0.0012
 """Part of the set point that may be left to settle by the longest time constant, to become stable. So chosen that of
 200 cc that give 0.2 W/K to the walls no more than 0.1 points is truly left; of all others it is less."""
+LEFT_MORE, LEAST_LOSS = 0.004, 0.008
+"""Where little leaks, the slow part of what is left is small, and the fit, which takes all of it for slow, is too large
+by LEFT_MORE over the loss: at most by half as much again, since a small loss is not known well. Both figures bound what
+fills of 25 to 220 cc with 0.2 to 6 W/K leave, by the equations of fill_model."""
 SUPPLY_PER_S = 0.003
 """Slope of the supply that counts as settled, parts of the set point a second."""
 LEAVE = 2.0
@@ -218,7 +222,8 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, creep_s: Floats, floor
     best = np.full((14, len(ends)), np.nan)
     best[0], shown = np.inf, np.full(len(ends), -np.inf)
     left = np.arange(len(ends))
-    allowed = np.array([[SUPPLY_PER_S], [LEFT], [LEFT]]) * set_point_pa
+    may_be_left = LEFT * (1.0 + LEFT_MORE / np.maximum(1.0 - joined[3, ends] / set_point_pa, LEAST_LOSS))
+    allowed = np.stack((np.full(len(ends), SUPPLY_PER_S), may_be_left, may_be_left)) * set_point_pa
     for rows in WINDOW_ROWS:
         late = joined[0, ends[left] - (rows - 1)] >= since_s[left]  # a longer window begins sooner still
         left, shown = left[late], shown[late]
@@ -226,8 +231,8 @@ def best_fit(joined: Floats, ends: Ints, since_s: Floats, creep_s: Floats, floor
             break
         window = windows(joined, ends[left], rows)
         found, size, margin = _fits(window, creep_s[left], floor_pa)
-        limit = np.maximum(((size + margin) / allowed).max(axis=0), shown)
-        shown = np.fmax(shown, ((size - _SURELY * margin) / allowed).max(axis=0))
+        limit = np.maximum(((size + margin) / allowed[:, left]).max(axis=0), shown)
+        shown = np.fmax(shown, ((size - _SURELY * margin) / allowed[:, left]).max(axis=0))
         whole = (found[2] <= _LOOSEST * (rows - 1) * TICK_US * 1e-6) & (window[4].sum(axis=-1) <= _MOST_OUTLIERS)
         better = (limit < best[0, left]) & whole
         found[0] = limit

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from daq.measure.stability import (
+    LEFT,
     WINDOW_ROWS,
     StabilityMonitor,
     StableWindow,
@@ -37,16 +38,16 @@ def loss_pct(window: StableWindow) -> float:
 
 @pytest.mark.parametrize("wall_w_k", [1.0, 30.0])
 @pytest.mark.parametrize("volume_cc", [50.0, 100.0])
-@pytest.mark.parametrize("loss", [2.0, 10.0, 40.0])
+@pytest.mark.parametrize("loss", [1.0, 2.0, 10.0, 40.0])
 def test_a_filled_cylinder_is_told_soon_and_right(bench, instrument, loss, volume_cc, wall_w_k) -> None:
-    """Settled: within 0.1 psi of the end. Told within 1.4 s after it, off by less than 0.1 points, and once."""
+    """Settled: within 0.1 psi of the end. Told within 1.45 s after it, off by less than 0.1 points, and once."""
     leak = bench.leak_m2(loss)
     supply, cylinder = bench.run(9.0, lambda t: leak, volume_cc=volume_cc, wall_w_k=wall_w_k)
     settled_s = np.flatnonzero(np.abs(cylinder - cylinder[-1]) > 0.1)[-1] * 0.001
     empty = np.zeros(2000)
     pressures = bench.ticks(np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((empty, cylinder)))
     stable, told = judge(instrument, pressures)
-    assert -0.05 < told[0].t_s - 2 - settled_s < 1.4
+    assert -0.05 < told[0].t_s - 2 - settled_s < 1.45
     assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.1)
     assert len(told) == 1 and stable[-1]
     moving = np.abs(pressures.cylinder_gauge_pa / PSI - cylinder[-1]) > 0.5
@@ -214,7 +215,7 @@ def test_told_again_when_it_creeps_away(bench, instrument) -> None:
     n = 60_000
     _, told = judge(instrument, bench.ticks(np.full(n, 100.0), 90 - 0.033 * np.arange(n) * 0.001))
     assert 5 <= len(told) <= 7
-    assert np.diff([loss_pct(w) for w in told]).min() > 0.27
+    assert np.diff([loss_pct(w) for w in told]).min() > 0.25
 
 
 def test_told_again_after_an_interruption_but_not_after_a_spike(bench, instrument) -> None:
@@ -271,7 +272,7 @@ def test_a_long_window_does_not_hide_what_a_short_one_shows() -> None:
     fit = best_fit(joined, np.array([63]), np.array([-np.inf]), np.array([2.0]), floor_pa=0.0, set_point_pa=100.0)
     decay = np.exp((t[-1] - t) / 2.0)
     left, u_left, _, _ = line_fit(decay, cylinder)
-    assert abs(left) + 2 * u_left < 0.8 * 0.13 * fit.excess[0]
+    assert abs(left) + 2 * u_left < 0.8 * 100 * LEFT * fit.excess[0]
     assert fit.excess[0] > 1
 
 
