@@ -4,8 +4,8 @@ Of a fill the end is left, which dies away with a time constant that is not know
 warm air (creep.py). So `b exp(-t / longest)` is fitted to the newest ticks: if the true time constant is shorter, b is
 too large. A value is stable when b is shown to be small, which is more than not being shown to be large: the test asks
 `|b| + t * se <= allowed`, so noise makes it wait and never lets it pass. It is asked of the cylinder's pressure and of
-its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.7, 1, 1.4, 2 and
-3.2 s are tried: a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by
+its ratio to the supply's, and in the same way of the slope of the supply. The newest 0.5, 0.7, 1, 1.4, 2 and 3.2 s
+are tried: a clean line settles on the short one, a noisy or coarse one on the long one. Ref: equivalence testing by
 confidence interval (Schuirmann 1987, from memory); Hampel identifier on the newest ticks (median and MAD).
 """
 
