@@ -28,6 +28,7 @@ class Hub:
         self._states: dict[str, tuple[int, bytes]] = {}
         self._tail: deque[tuple[int, bytes]] = deque(maxlen=kept)
         self._told = 0
+        self._shown = (0, 0)
         self._waiting: set[asyncio.Event] = set()
         self._closed = False
 
@@ -47,13 +48,18 @@ class Hub:
         self._tail.append((self._told, message(name, body, f"{self._boot}:{self._told}")))
 
     def pulse(self) -> None:
-        """Let those who wait look at what was put."""
-        for wake in self._waiting:
-            wake.set()
+        """Let those who wait look at what was put, if anything was."""
+        if self._shown != (self._version, self._told):
+            self._shown = (self._version, self._told)
+            self._wake()
 
     def close(self) -> None:
         self._closed = True
-        self.pulse()
+        self._wake()
+
+    def _wake(self) -> None:
+        for wake in self._waiting:
+            wake.set()
 
     async def follow(self, after: str = "") -> AsyncIterator[bytes]:
         """Server-sent events for one page, until closed; `after` is the id of the last one it has seen."""

@@ -30,6 +30,28 @@ def test_of_a_state_a_slow_page_sees_the_newest_alone() -> None:
     asyncio.run(run())
 
 
+def test_nobody_is_woken_for_nothing() -> None:
+    async def run() -> None:
+        hub = Hub("boot")
+        page = hub.follow()
+        hub.put("status", "1")
+        await next_part(page)
+        waiting = asyncio.create_task(next_part(page))
+        await asyncio.sleep(0)
+        (wake,) = hub._waiting
+        hub.pulse()
+        hub.pulse()
+        assert wake.is_set(), "once: it was put after the pulse before"
+        await asyncio.sleep(0)
+        hub.pulse()
+        assert not wake.is_set()
+        hub.happened("event", "2")
+        hub.pulse()
+        assert names(await waiting) == [2]
+
+    asyncio.run(run())
+
+
 def test_what_is_fleeting_is_not_for_who_comes_later() -> None:
     async def run() -> None:
         hub = Hub("boot")
