@@ -41,6 +41,7 @@ class Trigger(StrEnum):
     UNDO = "undo"
     CYLINDER = "cylinder"
     HEARD = "heard"
+    ROCKED = "rocked"
     PAUSE = "pause"
     GO_ON = "go-on"
     FINISH = "finish"
@@ -92,6 +93,7 @@ TABLE: dict[tuple[Phase, Trigger], tuple[Phase, str]] = {
     **{(phase, T.CYLINDER): (phase, "rename") for phase in AT_WORK},
     (P.DONE, T.CYLINDER): (P.WAIT_AIR, "rename"),
     **{(phase, T.HEARD): (phase, "note_finding") for phase in P},
+    **{(phase, T.ROCKED): (phase, "go") for phase in (*AT_WORK, P.PAUSED)},
     **{(phase, T.PAUSE): (P.PAUSED, "pause") for phase in AT_WORK},
     (P.PAUSED, T.GO_ON): (P.PAUSED, "go_on"),
     **{(phase, T.FINISH): (P.DONE, "end") for phase in OPEN},
@@ -106,6 +108,7 @@ STEERED_BY: dict[str, Trigger] = {
     MarkKind.UNDO: T.UNDO,
     MarkKind.CYLINDER: T.CYLINDER,
     MarkKind.HEARD: T.HEARD,
+    MarkKind.ROCKED: T.ROCKED,
     MarkKind.PAUSE: T.PAUSE,
     MarkKind.GO_ON: T.GO_ON,
     MarkKind.FINISH: T.FINISH,

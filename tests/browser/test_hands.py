@@ -55,7 +55,11 @@ def test_touch_steers_a_test_to_its_report(browser: Browser, bench: PageBench) -
         touch.locator("[data-opens=hiss]").tap()
         touch.get_by_text("Plug hole 2").tap()
         page.until(lambda: "next cylinder 2, clear" in page.text("#rows"), "the plug hole")
-        see_the_report(page, bench, ["start", "heard", "heard"])
+        touch.locator("[data-opens=hiss]").tap()
+        touch.locator("#rocked label").nth(2).tap()
+        touch.get_by_text("The loss changed").tap()
+        page.until(lambda: "Mark: rocked 4: changed" in page.text("#log"), "what rocking did to the third of the order")
+        see_the_report(page, bench, ["start", "heard", "heard", "rocked"])
 
 
 def test_the_keyboard_alone_steers_a_test_to_its_report(browser: Browser, bench: PageBench) -> None:
@@ -78,7 +82,14 @@ def test_the_keyboard_alone_steers_a_test_to_its_report(browser: Browser, bench:
         tab_to(page, "#hiss [value=exhaust]")
         keys.press("Enter")
         page.until(lambda: "exhaust, clear" in page.text("#rows"), "what was heard")
-        see_the_report(page, bench, ["start", "heard"])
+        tab_to(page, "[data-opens=hiss]")
+        keys.press("Enter")
+        tab_to(page, "#hiss [name=words]")
+        keys.press("Enter")
+        tab_to(page, "#hiss [value='rocked same']")
+        keys.press("Enter")
+        page.until(lambda: re.search("Mark: rocked [1-4]: same", page.text("#log")), "what rocking did not do")
+        see_the_report(page, bench, ["start", "heard", "rocked"])
 
 
 def tab_to(page: Looker, selector: str) -> None:
@@ -88,6 +99,28 @@ def tab_to(page: Looker, selector: str) -> None:
             return
         page.page.keyboard.press("Tab")
     raise AssertionError(f"Tab never came to {selector}")
+
+
+def test_rocking_is_told_of_the_cylinder_that_was_measured_last(browser: Browser, bench: PageBench) -> None:
+    """Under air the one with a reading, between two the one before; only where it means something."""
+    bench.board(bench.lasting("four-debris"), 4.0)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        for state in ("Captured", "Connect cylinder 3"):
+            page.until(lambda state=state: page.text("#wanted").startswith(state), state)
+            page.page.locator("[data-opens=hiss]").click()
+            assert page.page.locator("#rocked :checked").get_attribute("value") == "1"
+            buttons = page.page.locator("#hiss [data-needs=rocked]")
+            assert [each.get_attribute("aria-disabled") for each in buttons.all()] == ["false", "false"]
+            assert min(each.bounding_box()["height"] for each in buttons.all()) >= 44  # Ref: WCAG 2.2, 2.5.5
+            page.page.keyboard.press("Escape")
+        page.page.locator("[data-opens=end]").click()
+        page.page.locator("#end [value=finish]").click()
+        page.until(lambda: page.text("#wanted").startswith("All cylinders done"), "the end")
+        page.page.locator("[data-opens=hiss]").click()
+        assert buttons.first.get_attribute("aria-disabled") == "true"
+        buttons.first.click(force=True)
+        page.until(lambda: "`rocked` means nothing now: the test is done." in page.text("#answer"), "why not")
 
 
 def test_a_foot_on_the_switch_is_next(browser: Browser, bench: PageBench) -> None:

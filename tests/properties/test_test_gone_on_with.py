@@ -31,6 +31,7 @@ FOUR = EngineOrder("invented four", (1, 3, 4, 2))
 MARKS = {
     "next": [""], "skip": [""], "again": [""], "undo": [""], "pause": [""], "go-on": [""], "acknowledge": [""],
     "finish": [""], "cylinder": ["1", "2", "4", "9"], "heard": ["exhaust", "2: intake faint", "next-cylinder 7"],
+    "rocked": ["3: changed", "9: same"],
     "start": [TestPlan("one", FOUR, acknowledged=who).to_text() for who in ("kim", "")],
 }  # fmt: skip
 

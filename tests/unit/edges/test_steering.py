@@ -65,6 +65,8 @@ def test_a_start_takes_the_whole_plan_along() -> None:
         ("settle", "heard", "7: exhaust", "no cylinder 7"),
         ("settle", "heard", "4: next-cylinder 4", "leaks into itself"),
         ("settle", "rocked", "7: same", "no cylinder 7"),
+        ("done", "rocked", "3: same", "`rocked` means nothing now: the test is done"),
+        ("cautions", "rocked", "3: same", "cautions have not been acknowledged"),
         ("settle", "rocked", "3 maybe", "Say `3: changed` or `3: same`"),
         ("settle", "heard", "next-cylinder 7", "no cylinder 7"),
         ("settle", "heard", "elsewhere-else", "Where was it heard"),

@@ -213,7 +213,7 @@ def test_every_row_of_the_table_is_reached_and_lands_where_it_says() -> None:
         Trigger.AIR_ON: [HELD, ON], Trigger.AIR_ON_LOW: [ON], Trigger.SUPPLY_HELD: [HELD], Trigger.AIR_OFF: [OFF],
         Trigger.STABLE: [reading(5.0)], Trigger.TAP: [TAP], Trigger.CRANK_MOVED: [CRANK],
         Trigger.CRANK_BACK: [CRANK_BACK], Trigger.CYLINDER: [mark("cylinder", "1")],
-        Trigger.HEARD: [mark("heard", "exhaust")], Trigger.START: [mark("start", PLAN.named("two").to_text())],
+        Trigger.HEARD: [mark("heard", "exhaust")], Trigger.ROCKED: [mark("rocked", "1: same")], Trigger.START: [mark("start", PLAN.named("two").to_text())],
     }  # fmt: skip
     captured = [HELD, ON, reading(5.0)]
     road: dict[Phase, list[Event]] = {
@@ -285,10 +285,10 @@ def test_a_test_that_begins_by_itself_is_told_before_its_first_air(procedure: Pr
     assert not kinds(feed(procedure, OFF, ON), TestStarted)
 
 
-@pytest.mark.parametrize("kind", ["skip", "heard", "acknowledge", "pause", "cylinder", "finish"])
+@pytest.mark.parametrize("kind", ["skip", "heard", "rocked", "acknowledge", "pause", "cylinder", "finish"])
 def test_a_test_that_begins_by_itself_is_told_before_a_mark_in_it(procedure: Procedure, kind: str) -> None:
     """What was heard or skipped before the first air belongs to it."""
-    events = procedure.feed(mark(kind, {"heard": "exhaust", "cylinder": "3"}.get(kind, "")))
+    events = procedure.feed(mark(kind, {"heard": "exhaust", "rocked": "1: same", "cylinder": "3"}.get(kind, "")))
     told = [type(event) for event in events if not isinstance(event, Cue)]
     assert told[:2] == [TestStarted, Marked]
     assert not kinds(feed(procedure, HELD, ON), TestStarted)

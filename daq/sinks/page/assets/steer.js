@@ -10,6 +10,7 @@ export class Steering {
     this.offsetS = 0;
     this.may = false;
     this.can = [];
+    this.rows = [];
     this.footMs = -Infinity;
     for (const button of document.querySelectorAll("[data-verb]")) {
       button.addEventListener("click", (event) => this.press(event, button));
@@ -38,21 +39,27 @@ export class Steering {
     const paused = can.includes("go-on");
     by("pause").dataset.verb = paused ? "go-on" : "pause";
     say("pause", paused ? "Go on" : "Pause");
-    for (const button of document.querySelectorAll("#buttons button")) {
+    for (const button of document.querySelectorAll("#buttons button, #hiss [data-needs]")) {
       const able = can.includes(button.dataset.verb ?? button.dataset.needs);
       button.setAttribute("aria-disabled", String(!able));
     }
   }
 
-  // A leak into a neighbour comes out of the plug hole of that one.
   sheet({ rows }) {
+    this.rows = rows;
     this.underWay = rows.some(({ as_found }) => as_found) && rows.some(({ state }) => state === "now");
-    const others = rows.filter(({ state }) => state !== "now");
+  }
+
+  // A leak into a neighbour comes out of the plug hole of that one. Not built anew while somebody chooses.
+  offerCylinders() {
+    const others = this.rows.filter(({ state }) => state !== "now");
     by("holes").replaceChildren(...others.map(({ cylinder }) => {
       const hole = element("button", `Plug hole ${cylinder}`);
       hole.value = `next-cylinder ${cylinder}`;
       return hole;
     }));
+    const measured = newestMeasured(this.rows);
+    by("rocked").replaceChildren(...this.rows.map(({ cylinder }) => choice("rocked", cylinder, cylinder === measured)));
   }
 
   // A finger leaves no focus behind, so that the foot switch stays the foot switch; the keyboard's focus stays.
@@ -96,6 +103,7 @@ export class Steering {
     const dialog = by(name);
     dialog.returnValue = "";
     dialog.querySelector("form").reset();
+    if (name === "hiss") this.offerCylinders();
     if (name === "begin" && !(await this.loadChoices())) return;
     dialog.showModal();
   }
@@ -138,15 +146,30 @@ export class Steering {
   }
 
   hissed() {
-    const place = by("hiss").returnValue;
+    const [place, what] = by("hiss").returnValue.split(" ");
     if (!place) return;
     const fields = this.form("hiss").elements;
-    this.command("heard", { text: `${place} ${fields.strength.value} ${fields.words.value}`.trim() });
+    if (place === "rocked") this.command("rocked", { text: `${fields.rocked.value}: ${what}` });
+    else this.command("heard", { text: `${by("hiss").returnValue} ${fields.strength.value} ${fields.words.value}`.trim() });
   }
 
   form(name) {
     return by(name).querySelector("form");
   }
+}
+
+function choice(name, value, checked) {
+  const label = element("label");
+  const input = Object.assign(element("input"), { type: "radio", name, value, defaultChecked: checked });
+  label.append(input, element("span", String(value)));
+  return label;
+}
+
+// The cylinder under air once it has a reading, else the one that was before it in the order.
+function newestMeasured(rows) {
+  const now = rows.findIndex(({ state }) => state === "now");
+  const newestFirst = [...rows.slice(0, now + 1).reverse(), ...rows.slice(now + 1).reverse()];
+  return (newestFirst.find(({ as_found }) => as_found) ?? newestFirst[0])?.cylinder;
 }
 
 // crypto.randomUUID is not there on the plain http of a workshop's network.
