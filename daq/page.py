@@ -12,7 +12,8 @@ from daq.procedure.verdict import COMMON_PRACTICE
 from daq.records import Event, Mark
 from daq.report.page import books
 from daq.sinks.disk import storage_errors
-from daq.sinks.page import PageBench, PageSettings, PageSink, kept_token, link
+from daq.sinks.page.settings import PageSettings, kept_token, link
+from daq.sinks.page.sink import PageBench, PageSink
 from daq.sinks.payloads import BenchDescription, StatusFields
 
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from daq.cli.output import print_json, print_table
-from daq.daemon import software
+from daq.daemon.bench import software
 from daq.errors import ProtocolError, UsageError
 from daq.report.board_check import WRITERS, Made, as_data, conclusion
 from daq.sinks.disk import storage_errors

@@ -21,7 +21,7 @@ from daq.cli.calibrate_restrictor import show_restrictor
 from daq.cli.calibrate_transducers import show_transducers
 from daq.cli.output import print_json, print_table
 from daq.cli.workshop import Workshop, open_workshop
-from daq.daemon import software
+from daq.daemon.bench import software
 from daq.records import Calibration
 from daq.report.budget_table import COLUMNS, budget_rows, combine
 from daq.report.certificate import SHOWN_LOSS, Bench, certificate, typical_budget

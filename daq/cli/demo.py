@@ -19,7 +19,8 @@ from daq.cli.report import Asked, Wanted, file_name, report, show
 from daq.cli.run import tell_broker, tell_cautions
 from daq.cli.workshop import Board, Notes, Workshop
 from daq.config import Config, EngineSection, MqttSection, StorageSection
-from daq.daemon import Daemon, calibration_in_force
+from daq.daemon.bench import calibration_in_force
+from daq.daemon.daemon import Daemon
 from daq.planning import StartRequest
 from daq.procedure.plan import Temperature
 from daq.records import Mark, MarkKind

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -38,6 +39,7 @@ app.add_typer(calibration_app, name="calibration")
 
 def main() -> None:
     """The entry point: errors on standard error, in words, with an exit code that means something."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads double numpy's import; no matrix here is large
     try:
         app()
     except BoretightError as error:

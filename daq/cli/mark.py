@@ -16,10 +16,9 @@ from daq.cli.output import print_json
 from daq.config import load
 from daq.errors import UnavailableError, UsageError
 from daq.records import MarkKind
-from daq.sinks.mqtt import MqttSettings
-from daq.sinks.mqtt.commands import MAX_BYTES
 from daq.sinks.mqtt.connection import ProtocolChoice, connection
-from daq.sinks.topics import Topics
+from daq.sinks.mqtt.settings import MqttSettings
+from daq.sinks.topics import COMMAND_BYTES, Topics
 
 ANSWER_S = 5.0
 
@@ -63,8 +62,8 @@ async def _send(settings: MqttSettings, bench: str, verb: str, content: dict[str
     topics, protocol, command_id = Topics(bench, settings.root), ProtocolChoice(settings.protocol), secrets.token_hex(8)
     deadline = (datetime.now(UTC) + timedelta(seconds=ANSWER_S)).isoformat()
     command = json.dumps({"id": command_id, "deadline": deadline, **content}).encode()
-    if len(command) > MAX_BYTES:
-        raise UsageError("That is more than one command can carry.", f"Say it in less than {MAX_BYTES} bytes.")
+    if len(command) > COMMAND_BYTES:
+        raise UsageError("That is more than one command can carry.", f"Say it in less than {COMMAND_BYTES} bytes.")
     while True:
         try:
             client_id = f"{settings.root}-mark-{command_id}"

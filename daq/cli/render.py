@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TextIO
 
-from daq.daemon import software
+from daq.daemon.bench import software
 from daq.errors import UsageError
 from daq.records import Board, Chunk, Input, LineFormat, LinkDown, LinkUp, ReferenceMode
 from daq.sinks.payloads import rfc3339

@@ -14,7 +14,7 @@ from daq.calibration_files import from_snapshot as calibration_of_log
 from daq.cli.event_loop import run as run_loop
 from daq.cli.output import progress
 from daq.config import Config, from_snapshot, load
-from daq.daemon import calibration_in_force, new_boot_id, software
+from daq.daemon.bench import calibration_in_force, new_boot_id, software
 from daq.driver import Driver
 from daq.errors import UsageError
 from daq.pipeline import Pipeline
@@ -22,7 +22,8 @@ from daq.planning import plan_by_itself
 from daq.records import Calibration, Delivery, Event, Readings, Samples
 from daq.sinks.payloads import event_body, stream_of
 from daq.sinks.raw_log import RawLogReader, read_raw_log
-from daq.sinks.store import Boot, Store
+from daq.sinks.store.boot import Boot
+from daq.sinks.store.store import Store
 from daq.sinks.terminal import sentence
 from daq.sources.replay import replay as inputs_of
 

@@ -9,14 +9,15 @@ from typing import Any
 
 from daq.cli.event_loop import run as run_loop
 from daq.cli.page import tell_page
-from daq.config import CuesSection, LineSection, load
-from daq.daemon import Daemon
+from daq.config import CuesSection, load
+from daq.daemon.bench import line_settings
+from daq.daemon.daemon import Daemon
 from daq.procedure.cautions import before_air
 from daq.sinks.base import Sink
 from daq.sinks.cues import CueSink, Phrases, find_sound
-from daq.sinks.mqtt import MqttSettings
+from daq.sinks.mqtt.settings import MqttSettings
 from daq.sinks.terminal import TerminalSink
-from daq.sources.ports import LineSettings, UsbBoard
+from daq.sources.ports import LineSettings
 from daq.sources.serial_line import SerialLine
 from daq.sources.simulated import SimulatedBoard
 
@@ -65,12 +66,6 @@ def tell_cautions(certified: bool) -> None:
 def tell_broker(settings: MqttSettings) -> None:
     """Where to listen, for a phone, a dashboard or `boretight watch`."""
     print(f"MQTT broker {settings.address}, topics {settings.root}/v1/{settings.bench}/#", flush=True)
-
-
-def line_settings(section: LineSection) -> LineSettings:
-    """The checked configuration as the source takes it."""
-    usb = UsbBoard(section.usb.vendor, section.usb.product, section.usb.serial) if section.usb else None
-    return LineSettings(section.port, usb, section.baud, section.rate_hz, section.format, section.bare_bits)
 
 
 def _line_override(port: str | None) -> dict[str, Any]:

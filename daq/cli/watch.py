@@ -15,7 +15,8 @@ from daq.cli.output import print_json
 from daq.cli.watch_panel import Plain, Screen
 from daq.cli.watch_wall import Wall
 from daq.config import load
-from daq.sinks.mqtt import MqttSettings, subscribe
+from daq.sinks.mqtt.feed import subscribe
+from daq.sinks.mqtt.settings import MqttSettings
 from daq.units import PressureUnit
 
 

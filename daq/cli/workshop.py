@@ -17,9 +17,8 @@ from daq import records
 from daq.calibration_files import AnyRecord, Made, Shelf, as_json, read_shelf, save, utc_of
 from daq.cli.live_ticks import LiveTicks
 from daq.cli.output import print_json
-from daq.cli.run import line_settings
 from daq.config import Config, load
-from daq.daemon import calibration_in_force, software
+from daq.daemon.bench import calibration_in_force, line_settings, software
 from daq.records import Calibration, Instrument
 from daq.sinks.disk import storage_errors
 from daq.sinks.store.lock import DatabaseLock

@@ -8,8 +8,9 @@ from datetime import UTC, datetime
 from importlib.metadata import version
 
 from daq.calibration_files import newest
-from daq.config import Config
+from daq.config import Config, LineSection
 from daq.records import Calibration
+from daq.sources.ports import LineSettings, UsbBoard
 
 
 def software() -> str:
@@ -26,3 +27,9 @@ def calibration_in_force(config: Config, complain: Callable[[str], None]) -> Cal
 def new_boot_id(utc_s: float) -> str:
     """Names one run of the daemon: when it began, and four random bytes against two at the same second."""
     return f"{datetime.fromtimestamp(utc_s, UTC):%Y%m%dt%H%M%Sz}-{secrets.token_hex(4)}"
+
+
+def line_settings(section: LineSection) -> LineSettings:
+    """The checked configuration as the source takes it."""
+    usb = UsbBoard(section.usb.vendor, section.usb.product, section.usb.serial) if section.usb else None
+    return LineSettings(section.port, usb, section.baud, section.rate_hz, section.format, section.bare_bits)

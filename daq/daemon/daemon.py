@@ -27,11 +27,13 @@ from daq.sinks.base import DropPolicy, Sink, SinkRunner, SinkStatus
 from daq.sinks.broker import PROTOCOL as EMBEDDED_PROTOCOL
 from daq.sinks.broker import EmbeddedBroker
 from daq.sinks.disk import storage_errors
-from daq.sinks.mqtt import MqttSettings, MqttSink
+from daq.sinks.mqtt.settings import MqttSettings
+from daq.sinks.mqtt.sink import MqttSink
 from daq.sinks.payloads import BenchDescription, StatusFields, rfc3339
 from daq.sinks.raw_log import RawLogHeader, RawLogWriter
-from daq.sinks.store import Boot, Store
+from daq.sinks.store.boot import Boot
 from daq.sinks.store.engine_tests import is_stored
+from daq.sinks.store.store import Store
 from daq.steering import Steering, name_is_taken
 from daq.wire import BadReason
 

@@ -15,6 +15,7 @@ DAY_S = 86_400
 LIVE_MOST_PER_S = 10.0
 LIVE_TTL_S = 5
 STATUS_EACH_S = 30.0
+COMMAND_BYTES = 4096
 
 
 class Channel(NamedTuple):

@@ -19,7 +19,8 @@ from daq.driver import Driver
 from daq.pipeline import Pipeline
 from daq.records import Board, Chunk, Delivery, Input, LineFormat, LinkDown, LinkUp
 from daq.sinks.raw_log import RawLogHeader, read_raw_log, write_raw_log
-from daq.sinks.store import Boot, Store
+from daq.sinks.store.boot import Boot
+from daq.sinks.store.store import Store
 from daq.sources.replay import replay
 from daq.sources.serial_line import POLL_S
 from tests.benchmarks.boards import BITS, new_board, recording

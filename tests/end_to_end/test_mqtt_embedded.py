@@ -14,7 +14,7 @@ import pytest
 
 from daq.errors import UnavailableError
 from daq.sinks.broker import DEFAULT_PORT, PROTOCOL, EmbeddedBroker
-from daq.sinks.mqtt import MqttSettings
+from daq.sinks.mqtt.settings import MqttSettings
 from tests.suites.broker_suite import BrokerSuite
 from tests.suites.brokers import PATIENCE_S, BrokerProcess, Embedded, free_port, until
 from tests.suites.mqtt_bench import running, settings, soon

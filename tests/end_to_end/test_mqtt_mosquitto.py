@@ -14,7 +14,7 @@ import pytest
 
 from daq.records import Marked
 from daq.sinks.base import BackOff
-from daq.sinks.mqtt import Reconnect
+from daq.sinks.mqtt.pace import Reconnect
 from tests.suites.broker_suite import PREFIX, BrokerSuite, command, distinct
 from tests.suites.brokers import PATIENCE_S, BrokerProcess, Cable, Mosquitto, Watcher, program, until
 from tests.suites.deliveries import delivery, readings, stable

@@ -16,7 +16,8 @@ import jsonschema
 import pytest
 
 from daq.records import CylinderJudged, Judged, Marked
-from daq.sinks.mqtt import MqttSettings, subscribe
+from daq.sinks.mqtt.feed import subscribe
+from daq.sinks.mqtt.settings import MqttSettings
 from daq.sinks.payloads.documents import FOLDER
 from daq.sinks.topics import CHANNELS
 from tests.suites.brokers import BrokerProcess, Cable, Seen, Watcher, publish, until

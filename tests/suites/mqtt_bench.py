@@ -12,7 +12,9 @@ from dataclasses import dataclass, field
 
 from daq.records import Event, Instrument, Mark
 from daq.sinks.base import BackOff
-from daq.sinks.mqtt import MqttSettings, MqttSink, Reconnect
+from daq.sinks.mqtt.pace import Reconnect
+from daq.sinks.mqtt.settings import MqttSettings
+from daq.sinks.mqtt.sink import MqttSink
 from daq.sinks.payloads import BenchDescription, StatusFields, event_body, stream_of
 from daq.units import PressureUnit
 from tests.suites.brokers import PATIENCE_S

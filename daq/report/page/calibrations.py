@@ -9,7 +9,7 @@ from daq.calibration_files import AnyRecord, read_shelf, utc_of
 from daq.records import Calibration
 from daq.report.certificate import Bench, certificate
 from daq.report.page.markup import Link, paragraph, table
-from daq.sinks.page import Document
+from daq.sinks.page.documents import Document
 from daq.sinks.payloads import BenchDescription
 
 

@@ -12,7 +12,7 @@ from daq.procedure.cautions import before_air
 from daq.procedure.engine import EngineProfile
 from daq.procedure.plan import Temperature
 from daq.report.page.markup import Link, Row, paragraph, table
-from daq.sinks.page import Document
+from daq.sinks.page.documents import Document
 from daq.sinks.store import readable
 
 _TESTED = "SELECT DISTINCT engine FROM cylinder_result WHERE withdrawn_utc IS NULL"

@@ -9,7 +9,7 @@ from daq.records import Instrument
 from daq.report.engine.judged import COMMON, stated_limits
 from daq.report.history import bore_m, load_history
 from daq.report.page.markup import paragraph, table
-from daq.sinks.page import Document
+from daq.sinks.page.documents import Document
 from daq.sinks.store import readable
 from daq.units import MM2_PER_M2
 

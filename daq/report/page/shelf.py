@@ -7,7 +7,7 @@ from threading import Lock
 from typing import Any
 
 from daq.config import Config
-from daq.sinks.page import Books, Document
+from daq.sinks.page.documents import Books, Document
 from daq.sinks.payloads import BenchDescription
 
 PDF = "/report.pdf"

@@ -9,7 +9,7 @@ from daq.report.engine.judged import judged
 from daq.report.page.markup import Link, paragraph, table
 from daq.report.test_list import state_of, stored_tests
 from daq.report.test_record import load_test
-from daq.sinks.page import Document
+from daq.sinks.page.documents import Document
 from daq.sinks.store import readable
 from daq.units import PressureUnit
 

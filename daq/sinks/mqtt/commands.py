@@ -13,8 +13,8 @@ from daq.errors import BoretightError
 from daq.records import Mark, MarkKind
 from daq.sinks.payloads import VERBS, Command
 from daq.sinks.payloads.models import CommandId
+from daq.sinks.topics import COMMAND_BYTES
 
-MAX_BYTES = 4096
 REMEMBERED = 256
 
 
@@ -66,8 +66,8 @@ class CommandDesk:
 
 
 def _read(payload: bytes) -> tuple[Command | None, str]:
-    if len(payload) > MAX_BYTES:
-        return None, f"A command has at most {MAX_BYTES} bytes."
+    if len(payload) > COMMAND_BYTES:
+        return None, f"A command has at most {COMMAND_BYTES} bytes."
     try:
         return Command.model_validate_json(payload), ""
     except ValidationError as error:
@@ -79,7 +79,7 @@ def _read(payload: bytes) -> tuple[Command | None, str]:
 def _id_of(payload: bytes) -> str | None:
     """So that who sent a command that is wrong hears of it; None where even that cannot be read."""
     try:
-        return _Named.model_validate_json(payload[: MAX_BYTES + 1]).id
+        return _Named.model_validate_json(payload[: COMMAND_BYTES + 1]).id
     except ValidationError:
         return None
 

@@ -1,21 +1,10 @@
-"""The SQLite database: what it holds, writing it, and what still is to be announced of it."""
+"""The SQLite database: what it holds, writing it, and what still is to be announced of it.
 
-from daq.sinks.store.boot import Boot
+Here stands what reads it. The sink that writes it, `daq.sinks.store.store.Store`, wants an event loop and a thread, and
+is imported from its module by those who run it.
+"""
+
 from daq.sinks.store.connection import open_readonly, readable
-from daq.sinks.store.outbox import Outbox, OutboxItem
 from daq.sinks.store.samples import StoredBlock, read_blocks, read_samples
-from daq.sinks.store.store import Store
-from daq.sinks.store.writer import Renderer
 
-__all__ = [
-    "Boot",
-    "Outbox",
-    "OutboxItem",
-    "Renderer",
-    "Store",
-    "StoredBlock",
-    "open_readonly",
-    "read_blocks",
-    "read_samples",
-    "readable",
-]
+__all__ = ["StoredBlock", "open_readonly", "read_blocks", "read_samples", "readable"]

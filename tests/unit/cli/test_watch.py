@@ -17,7 +17,7 @@ from daq.cli.watch_run import View
 from daq.cli.watch_wall import Wall
 from daq.errors import ConfigError
 from daq.records import Cue, CueLevel, Fault, Marked, TestStarted
-from daq.sinks.mqtt import MqttSettings
+from daq.sinks.mqtt.settings import MqttSettings
 from daq.units import PressureUnit
 from tests.suites.deliveries import PLAN
 from tests.unit.cli.watch_scenes import LIVE, STATUS, Speaker, captured

@@ -11,11 +11,13 @@ import pytest
 
 from daq.broker_settings import mqtt_settings
 from daq.config import Config, MqttSection, StorageSection
-from daq.daemon import Daemon, Health, new_boot_id
 from daq.daemon import daemon as module
+from daq.daemon.bench import new_boot_id
+from daq.daemon.daemon import Daemon
+from daq.daemon.health import Health
 from daq.errors import StorageError, UnavailableError, UsageError
 from daq.records import Board, Chunk, Delivery, Input, LineFormat, LinkChange, Mark, Restarted
-from daq.sinks.mqtt import MqttSettings
+from daq.sinks.mqtt.settings import MqttSettings
 from daq.sinks.payloads import StatusFields
 from daq.sinks.raw_log import RawLogWriter, read_raw_log
 from daq.sinks.store import open_readonly, read_samples

@@ -6,7 +6,8 @@ import pytest
 
 from daq.errors import UsageError
 from daq.records import Mark, MarkKind
-from daq.sinks.mqtt.commands import MAX_BYTES, REMEMBERED, CommandDesk
+from daq.sinks.mqtt.commands import REMEMBERED, CommandDesk
+from daq.sinks.topics import COMMAND_BYTES
 
 NOW_S = 1_767_225_600.0
 LATER = "2026-01-01T00:00:01Z"
@@ -110,7 +111,7 @@ def test_what_means_nothing_is_refused_with_the_reason(verb: str, text: str) -> 
         b'{"id": "c1", "deadline": "1767225601"}', b'{"id": "c1", "deadline": "2026-01-01T00:00:01"}',
         b'{"id": "c1", "deadline": "soon"}', b'{"id": "c1", "deadline": "2026-01-01T00:00:01Z", "text": 5}',
         b'{"id": "' + b"x" * 65 + b'", "deadline": "2026-01-01T00:00:01Z"}', b"[" * 3000,
-        b'{"id": "c1", "deadline": "2026-01-01T00:00:01Z", "text": "' + b"x" * 501 + b'"}', b" " * (MAX_BYTES + 1),
+        b'{"id": "c1", "deadline": "2026-01-01T00:00:01Z", "text": "' + b"x" * 501 + b'"}', b" " * (COMMAND_BYTES + 1),
     ],
 )  # fmt: skip
 def test_what_cannot_be_read_is_answered_as_invalid(payload: bytes) -> None:

@@ -16,9 +16,10 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from daq.errors import ConfigError
 from daq.sinks.base import BackOff
-from daq.sinks.mqtt import MqttSettings, Reconnect
 from daq.sinks.mqtt.connection import ProtocolChoice, connection
 from daq.sinks.mqtt.feed import _payload
+from daq.sinks.mqtt.pace import Reconnect
+from daq.sinks.mqtt.settings import MqttSettings
 from daq.sinks.mqtt.sink import _end
 from tests.suites.mqtt_bench import make, settings, soon
 from tests.suites.virtual_time import now_s, run

@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 from aiomqtt import MqttError
 
-from daq.sinks.mqtt import MqttSettings, feed
+from daq.sinks.mqtt import feed
 from daq.sinks.mqtt.feed import MOST_BYTES, MOST_DEPTH, _payload, subscribe
+from daq.sinks.mqtt.settings import MqttSettings
 
 LIVE = "boretight/v1/b/live"
 

@@ -11,9 +11,11 @@ from typing import Any
 from daq.errors import UsageError
 from daq.procedure.verdict import COMMON_PRACTICE
 from daq.records import Delivery, Instrument, Mark
-from daq.sinks.page import Books, Document, PageBench, PageSettings, PageSink
 from daq.sinks.page.app import Bench, app
+from daq.sinks.page.documents import Books, Document
 from daq.sinks.page.hub import Hub
+from daq.sinks.page.settings import PageSettings
+from daq.sinks.page.sink import PageBench, PageSink
 from daq.sinks.payloads import BenchDescription, StatusFields
 from daq.units import PressureUnit
 from tests.suites.deliveries import CALIBRATION, PLAN, UTC_OFFSET_S

@@ -13,10 +13,9 @@ from daq.config import Config, StorageSection
 from daq.errors import StorageError, UsageError
 from daq.procedure.verdict import COMMON_PRACTICE
 from daq.report.page import books
-from daq.sinks.page import PageSettings, kept_token, link
 from daq.sinks.page.assets import assets
 from daq.sinks.page.documents import Books, Document, policy_of, shell
-from daq.sinks.page.settings import TOKEN, own_address
+from daq.sinks.page.settings import TOKEN, PageSettings, kept_token, link, own_address
 from tests.suites.deliveries import CALIBRATION
 from tests.unit.page.pages import DESCRIPTION, INSTRUMENT, NASTY
 from tests.unit.report.engine_scenes import Scene

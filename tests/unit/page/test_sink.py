@@ -26,8 +26,8 @@ from daq.records import (
     Tap,
 )
 from daq.sinks.base import Sink
-from daq.sinks.page import PageBench, PageSettings, PageSink
-from daq.sinks.page.sink import in_sentences
+from daq.sinks.page.settings import PageSettings
+from daq.sinks.page.sink import PageBench, PageSink, in_sentences
 from daq.sinks.payloads import StatusFields, event_body, stream_of
 from daq.units import PressureUnit
 from tests.suites.deliveries import BOARD, PLAN, UTC_OFFSET_S, delivery, every_event, readings

@@ -36,7 +36,9 @@ from daq.records import (
 )
 from daq.report.engine.judged import Judged, judged
 from daq.report.test_record import LAST, TestRecord, load_test
-from daq.sinks.store import Boot, Store, open_readonly
+from daq.sinks.store import open_readonly
+from daq.sinks.store.boot import Boot
+from daq.sinks.store.store import Store
 from tests.suites.deliveries import UTC_OFFSET_S, delivery
 from tests.unit.procedure.judged import PAIRED, PSI, SET_PA, reading
 

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from daq.records import Delivery, Event, Session, StableReading
-from daq.sinks.store import Boot, Store
+from daq.sinks.store.boot import Boot
+from daq.sinks.store.store import Store
 from daq.units import PressureUnit
 from tests.suites.deliveries import CALIBRATION, UTC_OFFSET_S
 

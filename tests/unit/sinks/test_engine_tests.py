@@ -32,8 +32,8 @@ from daq.records import (
 )
 from daq.sinks.event_json import kind_of, plain
 from daq.sinks.raw_log_format import MAX_PAYLOAD, encode_entry, scan
-from daq.sinks.store import Store
 from daq.sinks.store.engine_tests import is_stored
+from daq.sinks.store.store import Store
 from tests.suites.deliveries import UTC_OFFSET_S, delivery, stable
 from tests.unit.sinks.store_scenes import change, store, table, write
 

@@ -11,10 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.records import Delivery, Gap
-from daq.sinks.store import Boot, Outbox, OutboxItem, Store
 from daq.sinks.store import outbox as outbox_module
+from daq.sinks.store.boot import Boot
 from daq.sinks.store.database import Database
 from daq.sinks.store.migrations import bring_up_to_date
+from daq.sinks.store.outbox import Outbox, OutboxItem
+from daq.sinks.store.store import Store
 from tests.suites.deliveries import UTC_OFFSET_S, delivery, every_event, stable
 from tests.unit.sinks.store_scenes import NOW_S, PlainMessages, rows, store, table, within, write
 

@@ -15,8 +15,10 @@ from daq.errors import ConfigError, DataError, StorageError
 from daq.records import BadLines, Delivery, Event, Gap, LinkChange, Marked, Samples, Session
 from daq.sinks import payloads
 from daq.sinks.base import Sink
-from daq.sinks.store import Boot, Store, open_readonly, read_samples
+from daq.sinks.store import open_readonly, read_samples
+from daq.sinks.store.boot import Boot
 from daq.sinks.store.sample_blocks import COLUMNS
+from daq.sinks.store.store import Store
 from tests.suites.deliveries import CALIBRATION, UTC_OFFSET_S, delivery, every_event, readings, samples, stable
 from tests.suites.sink_suite import SinkSuite
 from tests.unit.sinks.conftest import Child
