@@ -37,7 +37,8 @@ class LiveTicks:
             Pipeline(config.measuring_instrument(), config.calibration_record(), config.engine.order())
         )
         self._grid = TickGrid()
-        self._queue: queue.Queue[Ticks | BoretightError | None] = queue.Queue()
+        self._queue: queue.Queue[Ticks | None] = queue.Queue()  # None: the line has ended
+        self._error: BoretightError | None = None
         self._board: Board | None = None
         self._thread = threading.Thread(target=self._run, name="live-ticks", daemon=True)
 
@@ -64,18 +65,18 @@ class LiveTicks:
                 item = self._queue.get(timeout=_LOOK_S)
             except queue.Empty:
                 continue
-            if item is None:
+            if item is not None:
+                yield item
+            elif self._error is not None:
+                raise self._error
+            else:
                 return
-            if isinstance(item, BoretightError):
-                raise item
-            yield item
 
     def forget(self) -> None:
         """Drops what has come while nobody looked."""
         while not self._queue.empty():
-            item = self._queue.get_nowait()
-            if not isinstance(item, Ticks):
-                self._queue.put(item)
+            if self._queue.get_nowait() is None:
+                self._queue.put(None)
                 return
 
     # ---- in the thread
@@ -84,7 +85,7 @@ class LiveTicks:
         try:
             asyncio.run(self._read())
         except BoretightError as error:
-            self._queue.put(error)
+            self._error = error
         finally:
             self._queue.put(None)
 
