@@ -11,6 +11,7 @@ from functools import partial
 
 import numpy as np
 
+from daq.measure.air import ON_ABOVE
 from daq.measure.trailing import Switch, Trailing, windows
 from daq.measure.unmoved import UnmovedSupply
 from daq.records import Bools, Calibration, Fault, Floats, Instrument, Pressures
@@ -35,6 +36,8 @@ _STUCK_ABOVE = 0.05
 """Of the set point: from which pressure on standing still is strange."""
 _NEAR, _SWAPPED = 0.10, 0.05  # of the set point
 _SWAPPED_S = 4.0
+_JUMP_ROWS, _JUMPED = 2, 0.8
+"""A step within so many ticks, of all that the cylinder channel moved: all of it at once is no air."""
 _TICK_AND_MORE_S = 0.04
 """So long as it takes to see a second tick: the mean of the first may lie halfway to a sensor that reads nonsense."""
 
@@ -43,7 +46,8 @@ _TICK_AND_MORE_S = 0.04
 class _Rows:
     """What the conditions look at, n rows: pressures as read, the same without what no working sensor reads (NaN), and
     the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them); at which of the
-    rows it is asked for the supply channel has lost its noise, and at which it stands although the flow has changed."""
+    rows it is asked for the supply channel has lost its noise, and at which it stands although the flow has changed;
+    and at which of those asked for the cylinder channel jumped up, from one pressure to another."""
 
     supply_pa: Floats
     cylinder_pa: Floats
@@ -55,6 +59,7 @@ class _Rows:
     cylinder_high_pa: Floats
     supply_silent: Callable[[Bools], Bools]
     supply_unmoved: Bools
+    cylinder_jumped: Callable[[Bools], Bools]
 
     @property
     def supply_range_pa(self) -> Floats:
@@ -99,15 +104,22 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
         moved = fell | (rose & (rows.good_cylinder_pa < rows.good_supply_pa))
         return np.asarray(moved & still & (rows.good_cylinder_pa > _STUCK_ABOVE * set_point))
 
+    def below(rows: _Rows) -> Bools:
+        """A supply that stands still below its cylinder."""
+        far = rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point
+        return np.asarray(far & (rows.supply_range_pa <= _STILL * rows.cylinder_range_pa))
+
+    def jumped(rows: _Rows) -> Bools:
+        asked = below(rows) & (rows.cylinder_range_pa > _SWAPPED * set_point)
+        return rows.cylinder_jumped(asked) if asked.any() else asked
+
     def supply_still(rows: _Rows) -> Bools:
         moved = rows.cylinder_range_pa > _OTHER_MOVED * set_point
         if not moved.any():
             return rows.supply_unmoved
-        still = rows.supply_range_pa <= _STILL * rows.cylinder_range_pa
-        below = rows.good_cylinder_pa - rows.good_supply_pa > _SWAPPED * set_point
         pressurised = rows.good_supply_pa > _STUCK_ABOVE * set_point
-        seen = rows.supply_unmoved | (moved & ((still & below) | rows.supply_silent(moved)))
-        return np.asarray(pressurised & seen)
+        seen = (below(rows) & ~jumped(rows)) | rows.supply_silent(moved)
+        return np.asarray(pressurised & (rows.supply_unmoved | (moved & seen)))
 
     def swapped(rows: _Rows) -> Bools:
         at_set_point = np.abs(rows.good_cylinder_pa - set_point) < _NEAR * set_point
@@ -150,6 +162,14 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             0.3, 1.0,
             lambda r: (r.supply_pa > _ABOVE * supply.full_scale_pa) | (r.cylinder_pa > _ABOVE * cylinder.full_scale_pa),
             lambda p1, p2: f"supply {show(p1)}, cylinder {show(p2)}: beyond full scale.",
+        ),
+        _Watch(
+            "cylinder-sensor-jumped",
+            "Check its plug and its signal wire: no air raises a pressure so fast.",
+            0.2, 1.0,
+            jumped,
+            lambda p1, p2: f"The cylinder channel jumped to {show(p2)}, above the supply at {show(p1)}.",
+            lambda r: r.good_cylinder_pa - r.good_supply_pa <= _SWAPPED * set_point,
         ),
         _Watch(
             "channels-swapped",
@@ -214,7 +234,8 @@ class FaultMonitor:
         silent = partial(_silent, past[0], resolution_pa)
         unmoved = self._unmoved.feed(past, len(supply), resolution_pa)
         low, high = _lows_and_highs(past)
-        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent, unmoved)
+        jumped = partial(_jumped, past[1], ON_ABOVE * self._set_point_pa)
+        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent, unmoved, jumped)
         faults: list[Fault] = []
         stands: dict[str, Bools] = {}
         self.spoilt = good[1] - good[0] > _SWAPPED * self._set_point_pa
@@ -251,6 +272,16 @@ def _silent(past_pa: Floats, resolution_pa: float, asked: Bools) -> Bools:
     alive = (steps > _LEAST_NOISE * resolution_pa) & (least > _LEAST_RANGE * resolution_pa)
     silent[asked] = alive & (ranges[:, -1] < _SILENT * np.minimum(least, _STEPS_TO_RANGE * steps))
     return silent
+
+
+def _jumped(past_pa: Floats, pressure_pa: float, asked: Bools) -> Bools:
+    """Where all that a channel moved in two seconds is one step up, from above `pressure_pa`; as for `_silent`."""
+    jumped = np.zeros(len(asked), np.bool_)
+    window = windows(past_pa, np.flatnonzero(asked) + len(past_pa) - len(asked), _ROWS)
+    low, high = window.min(axis=-1), window.max(axis=-1)
+    rise = (window[:, _JUMP_ROWS:] - window[:, :-_JUMP_ROWS]).max(axis=-1)
+    jumped[asked] = (rise > _JUMPED * (high - low)) & (low > pressure_pa)
+    return jumped
 
 
 def _good(pressure_pa: Floats, full_scale_pa: float) -> Floats:

@@ -146,9 +146,11 @@ class TapDetector:
         self._fall: _Fall | None = None
         self._last: _Fall | None = None
         self._rows_seen = self._last_row = 0
+        self._held = np.zeros(2, np.bool_)
 
-    def feed(self, pressures: Pressures, held: Bools) -> list[Tap]:
-        """Taps that ended among these rows; `held` tells for each row whether the supply was."""
+    def feed(self, pressures: Pressures, held: Bools, broken: Bools | None = None) -> list[Tap]:
+        """Taps that ended among these rows; `held` tells for each row whether the supply was, and could be where the
+        fall begins, `broken` whether a sensor says what is no pressure: a fall that leads there is none."""
         if pressures.segment != self._segment:
             self._begin(pressures.segment)
         joined = self._trailing.feed(
@@ -157,6 +159,8 @@ class TapDetector:
         _, mean, low, _ = joined
         before = np.fmax(mean[_CALM_ROWS - 1 : -1], mean[_CALM_ROWS - 2 : -2])
         (sudden,) = (before - low[_CALM_ROWS:] > self._least_pa).nonzero()
+        since = np.concatenate((self._held, held))
+        steady, self._held = since[2:] & since[1:-1] & since[:-2], since[len(held) :]
         taps: list[Tap] = []
         self.falling = np.zeros(len(held), np.bool_)
         row = 0
@@ -166,7 +170,9 @@ class TapDetector:
                 row = int(sudden[0]) if len(sudden) else len(held)
             if row == len(held):
                 break
-            taps += self._step(joined[:, row : row + _CALM_ROWS + 1], bool(held[row]), self._rows_seen + row)
+            if broken is not None and broken[row]:
+                self._fall = None
+            taps += self._step(joined[:, row : row + _CALM_ROWS + 1], bool(steady[row]), self._rows_seen + row)
             self.falling[row] = self._fall is not None and not self._fall.explained
             row += 1
         self._rows_seen += len(held)

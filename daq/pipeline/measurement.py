@@ -66,7 +66,7 @@ class Measurement:
         air_changes = self._air.feed(gauge)
         broken = self._faults.feed(gauge, self._resolution_pa)
         believed = held & ~self._faults.spoilt
-        taps = self._taps.feed(gauge, believed)
+        taps = self._taps.feed(gauge, believed, self._faults.spoilt)
         calm = believed & ~self._taps.falling
         stable, windows = self._stability.feed(gauge, calm, [*self._anew, *taps])
         self._anew = []

@@ -71,8 +71,37 @@ def test_what_a_broken_sensor_says_is_not_believed(monitor, supply_psi, cylinder
 
 
 def test_no_cylinder_stands_above_its_supply(monitor) -> None:
-    monitor.feed(line(step(100, 80, at=0, until=50), step(70, 88, at=20, until=50)))
-    assert np.flatnonzero(monitor.spoilt).tolist() == list(range(20, 50))
+    rises = np.interp(np.arange(ROWS), [10.5, 28.5], [70.0, 88.0])
+    rises[50:] = 70.0
+    monitor.feed(line(step(100, 80, at=0, until=50), rises))
+    assert np.flatnonzero(monitor.spoilt).tolist() == list(range(26, 50))
+
+
+@pytest.mark.parametrize("to_psi", [112.0, 135.0])
+@pytest.mark.parametrize("noise_psi", [0.0, 0.02])
+def test_a_cylinder_wire_that_jumps_makes_no_stuck_supply(monitor, to_psi: float, noise_psi: float) -> None:
+    """All that it says is not believed until it has been well for a second; and then all is well again."""
+    pressures = line(100.0, step(93, to_psi, until=200), noise_psi)
+    pressures.cylinder_gauge_pa[99] += 5 * PSI
+    assert told(monitor.feed(pressures)) == [("cylinder-sensor-jumped", False), ("cylinder-sensor-jumped", True)]
+    assert np.flatnonzero(monitor.spoilt).tolist() == list(range(100, 220))
+
+
+def test_noise_is_no_jump(monitor) -> None:
+    """Swapped, and the other channel shows none."""
+    pressures = line(85.0, 100.0)
+    pressures.supply_gauge_pa[:] = 85.0 * PSI
+    assert told(monitor.feed(pressures)) == [("channels-swapped", False)]
+
+
+def test_a_line_that_is_switched_on_with_channels_swapped_has_no_jump(monitor) -> None:
+    fills = np.interp(np.arange(ROWS), [60, 110], [0.0, 85.0])
+    assert told(monitor.feed(line(fills, step(0, 100, at=50)))) == [("channels-swapped", False)]
+
+
+def test_a_cylinder_that_fills_above_a_stuck_supply_has_no_jump(monitor) -> None:
+    pressures = line(50.0, np.interp(np.arange(ROWS), [100, 104, 110, 120], [20.0, 55.0, 70.0, 80.0]), 0.0)
+    assert told(monitor.feed(pressures)) == [("supply-sensor-stuck", False)]
 
 
 @pytest.mark.parametrize(("supply_psi", "cylinder_psi"), [(100.0, step(90, 168.75)), (step(100, 168.75), 90.0)])

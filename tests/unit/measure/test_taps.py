@@ -268,3 +268,26 @@ def test_a_fall_that_the_supply_explains_is_none(bench, instrument) -> None:
     leak = bench.leak_m2(10)
     droop = bench.ticks(*bench.run(9.0, lambda t: leak, lambda t: 98.0 if t > 4 else 100.0, start_psi=90.0))
     assert falling(instrument, droop) == []
+
+
+@pytest.mark.parametrize("between_psi", [-18.0, 40.0])
+def test_a_wire_that_breaks_for_a_while_is_no_tap(instrument, bench, between_psi: float) -> None:
+    """Also where the mean of the first tick lies between; the rows that nobody believes are told by `broken`."""
+    pressures = bench.flat(10.0, cylinder_psi=90.0)
+    pressures.cylinder_gauge_pa[100:130] = pressures.cylinder_low_gauge_pa[100:130] = -18.0 * 6894.757
+    pressures.cylinder_gauge_pa[100] = between_psi * 6894.757
+    broken = pressures.cylinder_gauge_pa < -5 * 6894.757
+    assert TapDetector(instrument).feed(pressures, ~broken, broken) == []
+
+
+@pytest.mark.parametrize("lasts", [8, 30])
+def test_a_wire_that_comes_back_hides_no_tap(instrument, bench, lasts: int) -> None:
+    """What nobody believed was higher; that is no fall."""
+    supply, cylinder = bench.run(9.0, tapped(bench.leak_m2(10), (5.0, 0.02, 10e-6)), start_psi=90.0)
+    pressures = bench.ticks(supply, cylinder)
+    believed = np.ones(len(pressures.t_s), bool)
+    believed[60 : 60 + lasts] = False
+    for channel in (pressures.cylinder_gauge_pa, pressures.cylinder_low_gauge_pa):
+        channel[60 : 60 + lasts] += 25 * 6894.757
+    (tap,) = TapDetector(instrument).feed(pressures, believed)
+    assert tap.onset_s == pytest.approx(5.0, abs=0.06)
