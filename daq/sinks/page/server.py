@@ -1,11 +1,15 @@
-"""uvicorn in the daemon's own event loop: one socket, no signals of its own, and an end that waits for nobody."""
+"""uvicorn in the daemon's own event loop: one socket, no signals of its own, and an end that waits for nobody.
+
+The socket is there from the beginning; what serves it is brought in, beside the flow, when the first browser knocks. A
+bench that nobody looks at does without it.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from daq.errors import UnavailableError
@@ -28,24 +32,28 @@ class PageServer:
         self._task: asyncio.Task[None] | None = None
         self._stopping = asyncio.Event()
 
-    async def start(self, app: ASGIApp, settings: PageSettings) -> int:
-        """Raises UnavailableError if the port is taken."""
+    async def start(self, app: Callable[[], ASGIApp], settings: PageSettings) -> int:
+        """`app` is made, in a thread, for the first browser. Raises UnavailableError if the port is taken."""
         listener = _listener(settings)
-        self._server = _server(app, self._stopping)
-        self._task = asyncio.create_task(self._server.serve([listener]), name="page")
-        while not self._server.started and not self._task.done():
-            await asyncio.sleep(0.01)
+        self._task = asyncio.create_task(self._serve(app, listener), name="page")
         return int(listener.getsockname()[1])
 
     async def stop(self) -> None:
-        if self._server is None or self._task is None:
+        if self._task is None:
             return
-        self._server.should_exit = True
-        self._stopping.set()
-        await asyncio.wait({self._task}, timeout=STOP_S)
+        if self._server is not None:
+            self._server.should_exit = True
+            self._stopping.set()
+            await asyncio.wait({self._task}, timeout=STOP_S)
         self._task.cancel()
         await asyncio.gather(self._task, return_exceptions=True)
         self._server = self._task = None
+
+    async def _serve(self, app: Callable[[], ASGIApp], listener: socket.socket) -> None:
+        with listener:
+            await _knocked(listener)
+            self._server = await asyncio.to_thread(lambda: _server(app(), self._stopping))
+            await self._server.serve([listener])
 
 
 def _listener(settings: PageSettings) -> socket.socket:
@@ -56,6 +64,8 @@ def _listener(settings: PageSettings) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((settings.listens_on, port))
+            listener.listen()
+            listener.setblocking(False)
             return listener
         except OSError as error:
             listener.close()
@@ -65,6 +75,16 @@ def _listener(settings: PageSettings) -> socket.socket:
         "Name another port in [page], or 0 for a free one.",
         str(fault),
     ) from fault
+
+
+async def _knocked(listener: socket.socket) -> None:
+    """Until somebody connects; who does waits in the queue of the socket."""
+    loop, somebody = asyncio.get_running_loop(), asyncio.Event()
+    loop.add_reader(listener, somebody.set)
+    try:
+        await somebody.wait()
+    finally:
+        loop.remove_reader(listener)
 
 
 def _server(app: ASGIApp, stopping: asyncio.Event) -> uvicorn.Server:
@@ -83,10 +103,10 @@ def _server(app: ASGIApp, stopping: asyncio.Event) -> uvicorn.Server:
                     async with asyncio.timeout(TICK_S):
                         await stopping.wait()
 
-    return Server(
-        uvicorn.Config(
-            app, http="h11", ws="none", lifespan="off", log_config=None, access_log=False, server_header=False,
-            proxy_headers=False, limit_concurrency=MOST_CONNECTIONS, timeout_graceful_shutdown=1,
-            h11_max_incomplete_event_size=16_384,
-        )
+    config = uvicorn.Config(
+        app, http="h11", ws="none", lifespan="off", log_config=None, access_log=False, server_header=False,
+        proxy_headers=False, limit_concurrency=MOST_CONNECTIONS, timeout_graceful_shutdown=1,
+        h11_max_incomplete_event_size=16_384,
     )  # fmt: skip
+    config.load()  # here, as it imports more
+    return Server(config)

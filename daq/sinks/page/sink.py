@@ -9,7 +9,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from daq.procedure import TestPlan
 from daq.procedure.states import STEERED_BY, Phase, meaningless
@@ -52,6 +52,9 @@ from daq.sinks.payloads import (
 )
 from daq.sinks.terminal.sentences import sentence
 from daq.units import PressureUnit
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
 
 LOOK_EACH_S = 1.0
 LIVE_EACH_S = 0.08
@@ -115,8 +118,6 @@ class PageSink:
 
     async def open(self) -> None:
         """Raises UnavailableError if the port is taken."""
-        from daq.sinks.page.app import Bench, app
-
         if self._looking is not None:
             return
         if self._bench.past:
@@ -125,8 +126,7 @@ class PageSink:
         self._say("sheet", self._sheet.body())
         self._say("faults", "[]")
         self._look()
-        bench = Bench(self._hello, self._trace.body, self.command)
-        port = await self._server.start(app(self._settings, self._hub, bench, self._bench.books), self._settings)
+        port = await self._server.start(self._app, self._settings)
         self._on_served(port)
         self._looking = asyncio.create_task(self._look_on(), name="page-look")
 
@@ -148,6 +148,12 @@ class PageSink:
             self._looking.cancel()
             await asyncio.gather(self._looking, return_exceptions=True)
         await self._server.stop()
+
+    def _app(self) -> ASGIApp:
+        from daq.sinks.page.app import Bench, app
+
+        bench = Bench(self._hello, self._trace.body, self.command)
+        return app(self._settings, self._hub, bench, self._bench.books)
 
     # ---- what is touched
 

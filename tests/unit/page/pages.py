@@ -51,7 +51,11 @@ class Clock:
 
 
 def sink(
-    on_mark: Callable[[Mark], str] = lambda mark: "", clock: Clock | None = None, lan: bool = False, **bench: Any
+    on_mark: Callable[[Mark], str] = lambda mark: "",
+    clock: Clock | None = None,
+    lan: bool = False,
+    on_served: Callable[[int], None] = lambda port: None,
+    **bench: Any,
 ) -> PageSink:
     """Served at a free port once it is opened."""
     clock = clock or Clock()
@@ -60,6 +64,7 @@ def sink(
         PageBench(DESCRIPTION, "boot-1", PLAN, COMMON_PRACTICE, BOOKS, **bench),
         StatusFields,
         on_mark,
+        on_served,
         utc_s=lambda: UTC_OFFSET_S + clock(),
         mono_s=clock,
     )

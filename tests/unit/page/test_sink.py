@@ -207,8 +207,10 @@ def test_the_trace_holds_the_last_minute_and_null_where_nothing_is_known() -> No
 
 
 def test_it_is_served_and_ends_at_once_with_pages_open() -> None:
+    ports: list[int] = []
+
     async def test(page: PageSink, clock: Clock) -> None:
-        port = page._server._server.servers[0].sockets[0].getsockname()[1]  # type: ignore[union-attr]
+        (port,) = ports
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         writer.write(f"GET /stream HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
         async with asyncio.timeout(10):
@@ -224,12 +226,14 @@ def test_it_is_served_and_ends_at_once_with_pages_open() -> None:
         status = await asyncio.to_thread(lambda: urllib.request.urlopen(f"http://127.0.0.1:{port}/").status)
         assert status == 200
 
-    opened(test)
+    opened(test, on_served=ports.append)
 
 
 def test_a_page_that_does_not_read_holds_nothing_up() -> None:
+    ports: list[int] = []
+
     async def test(page: PageSink, clock: Clock) -> None:
-        port = page._server._server.servers[0].sockets[0].getsockname()[1]  # type: ignore[union-attr]
+        (port,) = ports
         deaf = socket.socket()
         deaf.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
         deaf.connect(("127.0.0.1", port))
@@ -246,7 +250,7 @@ def test_a_page_that_does_not_read_holds_nothing_up() -> None:
         assert newest(found, "event")["mono_s"] == pytest.approx(399.9)
         deaf.close()
 
-    opened(test)
+    opened(test, on_served=ports.append)
 
 
 def test_a_port_that_is_taken_is_told() -> None:
