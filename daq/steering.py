@@ -8,7 +8,7 @@ from dataclasses import replace
 from daq.errors import UsageError
 from daq.procedure import EngineOrder, TestPlan, plan_from
 from daq.procedure.finding import named_cylinders, one_line
-from daq.procedure.states import Phase, meaningless
+from daq.procedure.states import Phase, meaningful, meaningless
 from daq.records import Delivery, Mark, MarkKind, Record, Session, TestStarted
 
 
@@ -37,9 +37,9 @@ class Steering:
 
     def checked(self, mark: Mark) -> Mark:
         """The mark as it may enter the pipeline. UsageError if it would change nothing or cannot be understood."""
-        phase = self._session.phase if self._session else ""
-        if reason := meaningless(phase, mark.kind):
-            raise UsageError(reason)
+        phase, can_undo = (self._session.phase, self._session.can_undo) if self._session else (Phase.WAIT_AIR, False)
+        if reason := meaningless(phase, mark.kind, can_undo):
+            raise UsageError(reason, f"What means something now: {', '.join(meaningful(phase, can_undo))}.")
         if mark.kind == MarkKind.START:
             return replace(mark, text=self._planned(mark.text).to_text())
         begins = phase == Phase.DONE and mark.kind == MarkKind.CYLINDER  # another test
@@ -64,4 +64,7 @@ def name_is_taken(test: str) -> UsageError:
 def _must_have(engine: EngineOrder, cylinder: int) -> None:
     if cylinder not in engine.firing_order:
         cylinders = ", ".join(map(str, sorted(engine.firing_order)))
-        raise UsageError(f"This engine has no cylinder {cylinder}; it has {cylinders}.")
+        raise UsageError(
+            f"This engine has no cylinder {cylinder}; it has {cylinders}.",
+            "Name one of these, or start a test of the engine that is on the bench.",
+        )

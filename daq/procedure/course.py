@@ -249,6 +249,11 @@ class Course:
         self.cylinder, self._work = cylinder, Work()
         self._last, self._ended = None, False
 
+    @property
+    def newest(self) -> TakenBack | None:
+        """What was noted last, and not taken back."""
+        return self._journal[-1].what if self._journal else None
+
     def undo(self, event: Event) -> list[Event]:
         """The newest thing that was noted: a result, that a cylinder was skipped, or a finding."""
         if not self._journal:
@@ -265,7 +270,7 @@ class Course:
 
     def undo_finding(self, event: Event) -> list[Event]:
         """Under air only a finding is taken back; the capture itself is begun again by `again`."""
-        return self.undo(event) if self._journal and self._journal[-1].what is TakenBack.FINDING else []
+        return self.undo(event) if self.newest is TakenBack.FINDING else []
 
 
 def _renumbered(work: Work, number: int) -> Work:

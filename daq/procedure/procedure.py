@@ -25,6 +25,7 @@ from daq.records import (
     StableReading,
     SupplyChange,
     SupplyState,
+    TakenBack,
     Tap,
     TestStarted,
 )
@@ -80,6 +81,7 @@ class Procedure:
         return Session(
             segment, t_s, plan.engine.name, course.cylinder, self.phase.value, course.following(),
             plan.test, tuple(course.done), tuple(course.skipped), plan.engine.firing_order,
+            self._can_undo,
         )  # fmt: skip
 
     def verdicts(self, segment: int, t_s: float) -> list[Event]:
@@ -125,7 +127,17 @@ class Procedure:
 
     def _standing(self) -> tuple[object, ...]:
         course = self._course
-        return (course.plan.test, self.phase, course.cylinder, tuple(course.done), tuple(course.skipped))
+        return (
+            course.plan.test, self.phase, course.cylinder, tuple(course.done), tuple(course.skipped), self._can_undo
+        )  # fmt: skip
+
+    @property
+    def _can_undo(self) -> bool:
+        """Under air only a finding; see `undo_finding`."""
+        newest = self._course.newest
+        if (self.phase, Trigger.UNDO) not in TABLE:
+            return False
+        return newest is TakenBack.FINDING or (newest is not None and self.phase not in UNDER_AIR)
 
     def _judged_anew(self, event: Event, before: Mapping[int, object], now: Mapping[int, object]) -> list[Event]:
         """The verdicts on the cylinders of which something else counts now than before `event`."""

@@ -128,10 +128,24 @@ _STANDS = {
 }
 
 
-def meaningless(phase: str, kind: str) -> str:
+_CANNOT_UNDO = "no result, skip or finding of this test is left to be taken back"
+_CANNOT_UNDO_UNDER_AIR = (
+    "under air only a finding can be taken back, if it was noted last; a capture is repeated by `again`"
+)
+
+
+def meaningless(phase: str, kind: str, can_undo: bool = True) -> str:
     """Why a mark of this kind would change nothing while a test stands at `phase`; empty if it would, or if it never
-    steers."""
+    steers. `can_undo` is that of the session."""
     trigger = STEERED_BY.get(kind)
-    if trigger is None or phase not in list(Phase) or (Phase(phase), trigger) in TABLE:
+    if trigger is None or phase not in list(Phase):
         return ""
-    return f"`{kind}` means nothing now: {_STANDS[Phase(phase)]}."
+    why = _STANDS[Phase(phase)] if (Phase(phase), trigger) not in TABLE else ""
+    if not why and trigger is T.UNDO and not can_undo:
+        why = _CANNOT_UNDO_UNDER_AIR if phase in UNDER_AIR else _CANNOT_UNDO
+    return f"`{kind}` means nothing now: {why}." if why else ""
+
+
+def meaningful(phase: str, can_undo: bool = True) -> list[str]:
+    """What an operator may say while a test stands at `phase`."""
+    return [kind for kind in MarkKind if not meaningless(phase, kind, can_undo)]

@@ -24,7 +24,10 @@ class TestStarted:
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """Where the test of the engine stands: `next_cylinder` is None at the end of `order`, that of the whole test."""
+    """Where the test of the engine stands: `next_cylinder` is None at the end of `order`, that of the whole test.
+
+    `can_undo`: there is something that `undo` would take back now.
+    """
 
     segment: int
     t_s: float
@@ -36,6 +39,7 @@ class Session:
     done: tuple[int, ...] = ()
     skipped: tuple[int, ...] = ()
     order: tuple[int, ...] = ()
+    can_undo: bool = True
 
 
 class Place(StrEnum):

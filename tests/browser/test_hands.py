@@ -123,6 +123,27 @@ def test_rocking_is_told_of_the_cylinder_that_was_measured_last(browser: Browser
         page.until(lambda: "`rocked` means nothing now: the test is done." in page.text("#answer"), "why not")
 
 
+def test_undo_can_be_pressed_while_there_is_something_to_take_back(browser: Browser, bench: PageBench) -> None:
+    bench.board(bench.late("four-debris", 100_000.0), SPEED)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        undo = page.page.locator("[data-verb=undo]")
+
+        def able(so: bool) -> None:
+            page.until(lambda: undo.get_attribute("aria-disabled") == str(not so).lower(), f"undo: {so}")
+
+        page.until(lambda: page.page.locator("[data-verb=next][aria-disabled=false]").count() == 1, "the test")
+        able(False)
+        undo.click(force=True)
+        page.until(lambda: "no result, skip or finding" in page.text("#answer"), "why not")
+        page.page.locator("[data-opens=hiss]").click()
+        page.page.locator("#hiss [value=exhaust]").click()
+        able(True)
+        undo.click()
+        able(False)
+        assert steered(bench) == ["heard", "undo"]
+
+
 def test_a_foot_on_the_switch_is_next(browser: Browser, bench: PageBench) -> None:
     bench.board(bench.late("four-debris", 100_000.0), SPEED)
     bench.served()
@@ -132,8 +153,8 @@ def test_a_foot_on_the_switch_is_next(browser: Browser, bench: PageBench) -> Non
             page.page.keyboard.press(key)
             page.until(lambda number=number: steered(bench) == ["next"] * number, f"{key} as next")
             page.page.wait_for_timeout(600)  # a foot is no drum stick: it rests longer than the page waits
-        page.page.locator("[data-verb=undo]").click()  # a finger leaves no focus that would catch the foot
-        page.until(lambda: steered(bench)[-1] == "undo", "undo")
+        page.page.locator("[data-verb=skip]").click()  # a finger leaves no focus that would catch the foot
+        page.until(lambda: steered(bench)[-1] == "skip", "skip")
         page.page.keyboard.press("Space")
         page.until(lambda: steered(bench)[-1] == "next", "the foot again")
 

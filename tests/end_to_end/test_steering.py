@@ -60,6 +60,15 @@ def test_what_makes_no_sense_is_refused_with_the_reason(bench: Bench, daemon: Ru
     assert "marked" not in bench.kinds()
 
 
+def test_undo_with_nothing_to_take_back_is_refused(bench: Bench) -> None:
+    running = bench.daemon()
+    running.until(lambda: bench.run("mark", "note", "here", "--config", bench.config).returncode == 0, "the bench")
+    done = bench.run("mark", "undo", "--config", bench.config)
+    assert done.returncode == UsageError.exit_code
+    assert "no result, skip or finding of this test is left to be taken back" in done.stderr
+    assert "What means something now: start, " in done.stderr
+
+
 def test_cautions_that_nobody_acknowledged_hold_the_test(bench: Bench, daemon: Running) -> None:
     out = told(bench, "test", "start", "inline-four")
     assert "Nobody has acknowledged the cautions" in out

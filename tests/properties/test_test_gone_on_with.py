@@ -16,6 +16,7 @@ from daq.records import (
     Event,
     Fault,
     Marked,
+    Session,
     StableReading,
     SupplyChange,
     SupplyState,
@@ -97,6 +98,19 @@ class Followed:
                 self.open = True
             case Withdrawn(what=TakenBack.SKIP):
                 self.open = True
+
+
+@settings(max_examples=300, deadline=None)
+@given(COURSES)
+def test_undo_is_offered_exactly_where_it_takes_something_back(course: list[str]) -> None:
+    """And whatever changes that is told."""
+    procedure = Procedure(FOUR)
+    offered = False
+    for number, word in enumerate(course):
+        told = procedure.feed(seen(word, float(number)))
+        offered = next((each.can_undo for each in reversed(told) if isinstance(each, Session)), offered)
+    assert offered == procedure.session(1, 0.0).can_undo
+    assert offered == any(isinstance(each, Withdrawn) for each in procedure.feed(seen("undo", 99.0)))
 
 
 @settings(max_examples=300, deadline=None)

@@ -61,7 +61,7 @@ class CommandDesk:
         try:
             remark = self._on_mark(Mark(now_s, verb, text))
         except BoretightError as error:
-            return Answer(command.id, verb, "refused", " ".join(filter(None, (error.what, error.evidence))))
+            return Answer(command.id, verb, "refused", " ".join(filter(None, (error.what, error.evidence, error.todo))))
         return Answer(command.id, verb, "accepted", remark)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from daq.procedure import TestPlan
-from daq.procedure.states import STEERED_BY, Phase, meaningless
+from daq.procedure.states import Phase, meaningful
 from daq.procedure.verdict import Limits
 from daq.records import (
     Board,
@@ -23,7 +23,6 @@ from daq.records import (
     Fault,
     LinkChange,
     Mark,
-    MarkKind,
     Readings,
     Samples,
     Session,
@@ -178,7 +177,8 @@ class PageSink:
     def _turn(self, **changes: Any) -> None:
         """The face with what has changed, and its words where they are others now."""
         self._face = replace(self._face, age_s=max(0.0, self._mono_s() - self._heard_s), **changes)
-        words = (self._face.engine, self._face.cylinder, self._face.phase, state(self._face), wanted(self._face))
+        face, can_undo = self._face, self._session is not None and self._session.can_undo
+        words = (face.engine, face.cylinder, face.phase, state(face), wanted(face), can_undo)
         if words != self._words:
             self._words = words
             self._hub.put("face", face_body(*words))
@@ -269,11 +269,10 @@ class PageSink:
         )
 
 
-def face_body(engine: str, cylinder: int | None, phase: str, word: str, to_do: str) -> str:
+def face_body(engine: str, cylinder: int | None, phase: str, word: str, to_do: str, can_undo: bool) -> str:
     """JSON. `can`: what an operator may ask for where the test stands."""
     stands = phase or Phase.WAIT_AIR
-    can = [kind for kind in (*STEERED_BY, MarkKind.NOTE) if not meaningless(stands, kind)]
-    words = {"state": word, "wanted": in_sentences(to_do), "can": can}
+    words = {"state": word, "wanted": in_sentences(to_do), "can": meaningful(stands, can_undo)}
     return json.dumps({"engine": engine, "cylinder": cylinder, "phase": stands} | words)
 
 

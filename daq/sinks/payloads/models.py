@@ -113,6 +113,7 @@ class Session(BoardMessage):
     done: Annotated[str, Field(description="Cylinders with a result, separated by blanks")] = ""
     skipped: Annotated[str, Field(description="Cylinders that were left out, separated by blanks")] = ""
     order: Annotated[str, Field(description=ORDER)] = ""
+    can_undo: Annotated[bool, Field(description="There is something that `undo` would take back now")] = True
 
 
 class Reading(BoardMessage):

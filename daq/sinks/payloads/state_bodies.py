@@ -88,6 +88,7 @@ def session_body(session: SessionRecord, stamp: Stamp) -> str:
         done=" ".join(map(str, session.done)),
         skipped=" ".join(map(str, session.skipped)),
         order=dashed(session.order),
+        can_undo=session.can_undo,
     ).model_dump_json()
 
 

@@ -82,6 +82,18 @@ def test_what_makes_no_sense_now_is_refused_with_the_reason(phase: str, kind: st
     assert reason in str(refused.value)
 
 
+def test_undo_is_refused_where_there_is_nothing_to_take_back() -> None:
+    door, undo = steering(), Mark(5.0, MarkKind.UNDO)
+    assert door.checked(undo) == undo
+    for phase, why in (("wait-air", "no result, skip or finding"), ("settle", "under air only a finding")):
+        door.recall([Session(1, 1.0, "invented four", 1, phase, 3, can_undo=False)])
+        with pytest.raises(UsageError, match=why) as refused:
+            door.checked(undo)
+        assert "undo" not in refused.value.todo and "next" in refused.value.todo, "what can be said instead"
+    with pytest.raises(UsageError, match="no result, skip or finding"):
+        Steering(lambda text: FOUR, FOUR.engine).checked(undo)
+
+
 def test_the_cylinders_are_those_of_the_test_that_runs() -> None:
     door = steering()
     one = TestPlan("one", EngineOrder("single", (1,)))

@@ -126,10 +126,10 @@ def test_a_field_of_a_later_version_is_passed_over() -> None:
     assert desk.ask("next", v=1, colour="red") == "accepted"
 
 
-def test_the_pipeline_may_refuse_a_mark() -> None:
+def test_the_pipeline_may_refuse_a_mark_and_says_what_to_do_instead() -> None:
     def refuse(mark: Mark) -> None:
-        raise UsageError("There is no test now.")
+        raise UsageError("There is no test now.", "Start one.", "seen this")
 
     desk = CommandDesk(refuse, lambda: NOW_S)
     answer = desk.answer("next", json.dumps({"id": "c1", "deadline": LATER}).encode(), False)
-    assert (answer.status, answer.reason) == ("refused", "There is no test now.")
+    assert (answer.status, answer.reason) == ("refused", "There is no test now. seen this Start one.")

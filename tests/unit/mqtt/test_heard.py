@@ -59,8 +59,11 @@ def test_an_event_that_is_heard_is_said_in_the_same_words(event: Event) -> None:
 
 
 def test_a_session_comes_back_whole() -> None:
-    session = Session(1, 2.0, "four", 3, "settle", 4, "spring", (1, 2), (5,), (1, 3, 4, 5, 2))
+    session = Session(1, 2.0, "four", 3, "settle", 4, "spring", (1, 2), (5,), (1, 3, 4, 5, 2), can_undo=False)
     assert event_of(*told(session)) == session
+    name, message = told(session)
+    older = {key: value for key, value in message.items() if key not in ("order", "can_undo")}
+    assert event_of(name, older) == replace(session, order=(), can_undo=True)
 
 
 def test_a_verdict_comes_back_whole() -> None:

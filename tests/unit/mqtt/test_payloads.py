@@ -164,6 +164,8 @@ def test_a_session_tells_the_whole_order_and_how_far_it_came() -> None:
     assert (tree["order"], tree["done"], tree["skipped"]) == ("1-3-4-2", "1", "3")
     assert (tree["cylinder"], tree["next_cylinder"]) == (4, 2)
     assert strict(session_body(SESSION, ON_BOARD))["order"] == ""
+    undo = [strict(session_body(replace(session, can_undo=so), ON_BOARD))["can_undo"] for so in (True, False)]
+    assert undo == [True, False]
 
 
 def test_live_reads_each_array_at_its_end() -> None:

@@ -149,6 +149,16 @@ def test_the_face_has_words_for_where_the_test_stands() -> None:
     opened(test)
 
 
+def test_undo_can_be_pressed_only_where_there_is_something_to_take_back() -> None:
+    async def test(page: PageSink, clock: Clock) -> None:
+        for can_undo in (False, True, False):
+            face = newest(await told(page, delivery(replace(SETTLING, can_undo=can_undo))), "face")
+            assert ("undo" in face["can"]) is can_undo
+        assert {"note", "rocked"} <= set(face["can"])
+
+    opened(test)
+
+
 def test_readings_that_stop_make_it_stale() -> None:
     async def test(page: PageSink, clock: Clock) -> None:
         await page.write(delivery(SETTLING, readings(0.0, 1)))

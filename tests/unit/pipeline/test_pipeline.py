@@ -77,7 +77,7 @@ def of(records: list[Record], kind: type) -> list:
 def test_a_link_tells_its_board_and_where_the_test_stands(pipeline: Pipeline) -> None:
     records = pipeline.feed(LinkUp(0.0, BOARD))
     told = [record for record in records if not isinstance(record, Cue)]
-    session = Session(1, 0.0, "invented four", 1, "wait-air", 3, "auto-1", order=(1, 3, 4, 2))
+    session = Session(1, 0.0, "invented four", 1, "wait-air", 3, "auto-1", order=(1, 3, 4, 2), can_undo=False)
     assert told == [LinkChange(1, 0.0, True, "", BOARD), session]
     assert [record.cue for record in records if isinstance(record, Cue)] == ["line-back"]
 

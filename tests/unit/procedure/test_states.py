@@ -8,7 +8,7 @@ import pytest
 
 from daq.procedure import EngineOrder, Procedure, TestPlan
 from daq.procedure.course import Course
-from daq.procedure.states import TABLE, Phase, Trigger, meaningless
+from daq.procedure.states import TABLE, Phase, Trigger, meaningful, meaningless
 from daq.records import (
     AirChange,
     AirState,
@@ -213,7 +213,8 @@ def test_every_row_of_the_table_is_reached_and_lands_where_it_says() -> None:
         Trigger.AIR_ON: [HELD, ON], Trigger.AIR_ON_LOW: [ON], Trigger.SUPPLY_HELD: [HELD], Trigger.AIR_OFF: [OFF],
         Trigger.STABLE: [reading(5.0)], Trigger.TAP: [TAP], Trigger.CRANK_MOVED: [CRANK],
         Trigger.CRANK_BACK: [CRANK_BACK], Trigger.CYLINDER: [mark("cylinder", "1")],
-        Trigger.HEARD: [mark("heard", "exhaust")], Trigger.ROCKED: [mark("rocked", "1: same")], Trigger.START: [mark("start", PLAN.named("two").to_text())],
+        Trigger.HEARD: [mark("heard", "exhaust")], Trigger.ROCKED: [mark("rocked", "1: same")],
+        Trigger.START: [mark("start", PLAN.named("two").to_text())],
     }  # fmt: skip
     captured = [HELD, ON, reading(5.0)]
     road: dict[Phase, list[Event]] = {
@@ -416,6 +417,25 @@ def test_marks_that_mean_nothing_now_are_named() -> None:
     assert meaningless("done", "pause") == "`pause` means nothing now: the test is done."
     assert meaningless("settle", "pause") == ""
     assert meaningless("settle", "note") == ""
+
+
+def test_undo_is_offered_where_there_is_something_to_take_back() -> None:
+    procedure = started()
+    sessions = kinds(feed(procedure, HELD, ON, mark("heard", "exhaust"), mark("undo"), reading(5.0), OFF, ON), Session)
+    assert [(s.phase, s.can_undo) for s in sessions if isinstance(s, Session)] == [
+        ("settle", False), ("settle", True), ("settle", False), ("as-found", False), ("wait-air", True),
+        ("settle", False),
+    ]  # fmt: skip
+
+
+def test_why_there_is_nothing_to_undo_is_said() -> None:
+    nothing = "`undo` means nothing now: no result, skip or finding of this test is left to be taken back."
+    assert meaningless("wait-air", "undo", can_undo=False) == meaningless("done", "undo", can_undo=False) == nothing
+    assert "only a finding can be taken back" in meaningless("as-found", "undo", can_undo=False)
+    assert meaningless("paused", "undo", can_undo=False) == "`undo` means nothing now: the test is paused."
+    assert meaningless("wait-air", "undo") == meaningless("wait-air", "next", can_undo=False) == ""
+    assert [kind for kind in meaningful("done") if kind not in meaningful("done", can_undo=False)] == ["undo"]
+    assert set(meaningful("paused")) == {"start", "heard", "rocked", "go-on", "finish", "note"}
 
 
 def test_another_loss_without_a_tap_is_told_and_changes_nothing() -> None:
