@@ -61,7 +61,9 @@ def request_from(text: str) -> StartRequest:
     try:
         values = json.loads(text.strip() or "{}")
     except (ValueError, RecursionError) as error:
-        raise UsageError("This is no request for a test.", "Send JSON.", str(error)) from error
+        raise UsageError(
+            "This is no request for a test.", 'Send a JSON object, as {"engine": "v8"}.', str(error)
+        ) from error
     return request_of(values)
 
 

@@ -23,6 +23,13 @@ from daq.sinks.topics import COMMAND_BYTES, Topics
 ANSWER_S = 5.0
 
 
+NEXT = {
+    "expired": "Set the clocks of this computer and of the bench, if they differ; else try again.",
+    "invalid": "Are this program and the daemon of the same version?",
+}
+"""Where the bench refuses, its reason says what may be said instead."""
+
+
 @dataclass(frozen=True, slots=True)
 class Bench:
     """Which bench, at which broker; what is None is as configured."""
@@ -52,7 +59,8 @@ def ask(where: Bench, verb: str, content: dict[str, Any], as_json: bool) -> None
         if answer.get("reason"):
             print(answer["reason"])
     if answer["status"] != "accepted":
-        raise UsageError(f"The bench answered {answer['status']}.", evidence=str(answer.get("reason", "")))
+        status = answer["status"]
+        raise UsageError(f"The bench answered {status}.", NEXT.get(status, ""), str(answer.get("reason", "")))
 
 
 async def _send(settings: MqttSettings, bench: str, verb: str, content: dict[str, Any]) -> dict[str, Any]:

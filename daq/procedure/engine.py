@@ -33,7 +33,11 @@ class EngineOrder:
     def __post_init__(self) -> None:
         n = len(self.firing_order)
         if not 1 <= n <= MOST_CYLINDERS:
-            raise UsageError(f"An engine has 1 to {MOST_CYLINDERS} cylinders.", evidence=f"{n} in the firing order")
+            raise UsageError(
+                f"An engine has 1 to {MOST_CYLINDERS} cylinders.",
+                "Test a larger one bank by bank, as an engine of its own each.",
+                f"{n} in the firing order",
+            )
         if sorted(self.firing_order) != list(range(1, n + 1)):
             raise UsageError(
                 "A firing order must name each cylinder exactly once, numbered from 1.",
@@ -213,18 +217,20 @@ def _limits(profile: EngineProfile) -> tuple[tuple[bool, str], ...]:
 
 def _check_cycle(profile: EngineProfile) -> None:
     if profile.strokes not in CYCLE_DEG:
-        raise UsageError("An engine has 4 or 2 strokes.", evidence=f"{profile.strokes} strokes")
+        raise UsageError("An engine has 4 or 2 strokes.", "Leave `strokes` out for 4.", f"{profile.strokes} strokes")
     intervals, cycle = profile.intervals_deg, profile.cycle_deg
     if not intervals:
         return
     if len(intervals) != profile.cylinders:
         raise UsageError(
             "There must be as many firing intervals as cylinders, the last from the last cylinder back to the first.",
+            todo="Write one for each cylinder in firing order, or leave them out where they are not known.",
             evidence=f"{len(intervals)} intervals, {profile.cylinders} cylinders",
         )
     if not all(0 <= interval <= cycle for interval in intervals) or abs(math.fsum(intervals) - cycle) > CLOSED_DEG:
         raise UsageError(
             f"Firing intervals must be 0 or more and, with {profile.strokes} strokes, make {cycle:g} degrees together.",
+            todo="Take them from the engine's manual, in degrees of crank; leave them out if they are not known.",
             evidence=f"{' + '.join(f'{i:g}' for i in intervals)} = {math.fsum(intervals):g}",
         )
 
@@ -234,6 +240,7 @@ def _check_layout(profile: EngineProfile) -> None:
     if single != one and profile.layout not in (Layout.OTHER, Layout.RADIAL):
         raise UsageError(
             "The layout does not go with the number of cylinders: one cylinder is `single`, and `single` is one.",
+            todo=f"Use one of {', '.join(Layout)}; `other` goes with any number.",
             evidence=f"{profile.layout}, {profile.cylinders} cylinders",
         )
     wanted = {Layout.SINGLE: 1, Layout.INLINE: 1, Layout.VEE: 2, Layout.FLAT: 2}.get(profile.layout)
@@ -285,9 +292,12 @@ def _check_lengths(profile: EngineProfile) -> None:
 def _check_volume(profile: EngineProfile) -> None:
     clearance, ratio = profile.clearance_m3, profile.compression_ratio
     if clearance is not None and ratio is not None:
-        raise UsageError("Give the clearance volume or the compression ratio, not both.")
+        raise UsageError(
+            "Give the clearance volume or the compression ratio, not both.",
+            "Leave the ratio out: with bore and stroke it follows from the volume.",
+        )
     if ratio is not None and not 1.5 <= ratio <= 40:
-        raise UsageError("A compression ratio lies between 1.5 and 40.", evidence=f"{ratio:g}")
+        raise UsageError("A compression ratio lies between 1.5 and 40.", "Write 9.5 for 9.5 : 1.", f"{ratio:g}")
     if clearance is not None and not 1e-7 <= clearance <= 1.0:
         raise UsageError(
             "The clearance volume must lie between 0.1 and 1000000 cm3.",
@@ -297,6 +307,7 @@ def _check_volume(profile: EngineProfile) -> None:
     if profile.set_point_pa is not None and not 1e4 <= profile.set_point_pa <= 2e6:
         raise UsageError(
             "The set point must lie between 10 and 2000 kPa (1.5 and 290 psi).",
+            todo="Check its unit: psi, kPa or bar? AC 43.13-1B tests at 80 psi.",
             evidence=f"{profile.set_point_pa / 1000:g} kPa",
         )
 

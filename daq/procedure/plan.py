@@ -88,9 +88,14 @@ def plan_from(text: str) -> TestPlan:
 
 def _check(plan: TestPlan) -> None:
     if not plan.test or len(plan.test) > MOST_CHARACTERS or not plan.test.isprintable():
-        raise UsageError(f"A test has a name of 1 to {MOST_CHARACTERS} printable characters.", evidence=repr(plan.test))
+        raise UsageError(
+            f"A test has a name of 1 to {MOST_CHARACTERS} printable characters.",
+            "Choose a shorter one on one line, or none: then it is made of the time.",
+            repr(plan.test),
+        )
     if plan.turn_deg and len(plan.turn_deg) != len(plan.engine.firing_order):
         raise UsageError(
             "The plan gives no turn of the crank for some cylinders.",
+            todo="Start the test with `boretight test start`, which takes the turns from the profile of the engine.",
             evidence=f"{len(plan.turn_deg)} turns, {len(plan.engine.firing_order)} cylinders",
         )

@@ -84,13 +84,18 @@ def load_history(database: Database, engine: str, axis: Axis, limit: Limit, atmo
     """`limit` as it is stated. UsageError for an engine without results, or without any test that is on the axis."""
     rows = list(database.query(_READINGS, [engine]))
     if not rows:
-        there = [row["engine"] for row in database.query(_ENGINES)]
-        raise UsageError(f"No result of an engine {engine!r} is stored.", evidence=f"engines: {', '.join(there)}")
+        raise _without_results(engine, [row["engine"] for row in database.query(_ENGINES)])
     placed = [row for row in rows if _x(row, axis) is not None]
     found = [(row["cylinder"], _reading(row, axis)) for row in placed]
     usable = [(cylinder, reading) for cylinder, reading in found if _known(reading)]
-    if not usable:
+    if not placed:
         raise UsageError(f"No test of {engine!r} says its {axis.value}.", "Say it when a test is started, or use date.")
+    if not usable:
+        raise UsageError(
+            f"No reading of {engine!r} has both a leak and an uncertainty.",
+            "Test it once more: readings of this version have both.",
+            f"{len(found)} readings",
+        )
     readings = [reading for _, reading in usable]
     quantity = Quantity.AREA_RATIO if _one_restrictor(readings) else Quantity.LEAK_AREA
     value = _limit(limit, atmosphere_pa, quantity, readings)
@@ -105,6 +110,13 @@ def load_history(database: Database, engine: str, axis: Axis, limit: Limit, atmo
         value,
         _courses(usable, axis, quantity, value),
     )
+
+
+def _without_results(engine: str, there: Sequence[str]) -> UsageError:
+    """An engine goes by the name in its profile; one of which no cylinder was vented after a capture has no result."""
+    todo = "Name one that is there, as it is written." if there else "Test one: `boretight test start`."
+    evidence = f"engines: {', '.join(there) or 'none'}"
+    return UsageError(f"No result of an engine {engine!r} is stored.", todo, evidence)
 
 
 def _x(row: Mapping[str, Any], axis: Axis) -> float | None:

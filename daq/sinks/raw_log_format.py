@@ -249,6 +249,9 @@ def _event(content: dict[str, Any]) -> Any:
     return event_from(content["event"], content)
 
 
+TOO_NEW = "Replay it with the version of boretight that wrote it, or a later one."
+
+
 def _check_prologue(start: bytes) -> None:
     if not start.startswith(MAGIC):
         damaged = start[1:6] == MAGIC[1:6]
@@ -259,7 +262,7 @@ def _check_prologue(start: bytes) -> None:
         raise DataError("This raw log is cut before it begins", "There is nothing in it.", f"{len(start)} bytes")
     version = _PROLOGUE.unpack_from(start)[1]
     if version > VERSION:
-        raise DataError(f"This raw log has version {version} of the format; this program reads {VERSION}", "Update.")
+        raise DataError(f"This raw log has version {version} of the format; this program reads {VERSION}", TOO_NEW)
 
 
 def _known(kind: type[Any], content: Mapping[str, Any]) -> dict[str, Any]:

@@ -50,7 +50,7 @@ def test_start(
     from daq.planning import request_of
 
     if hot and cold:
-        raise UsageError("An engine is hot or cold, not both.")
+        raise UsageError("An engine is hot or cold, not both.", "Leave both out where it is not known.")
     temperature = "hot" if hot else "cold" if cold else "unknown"
     said: dict[str, Any] = {"engine": engine, "test": name, "temperature": temperature}
     said["acknowledged_by"] = acknowledged_by

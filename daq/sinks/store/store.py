@@ -86,7 +86,7 @@ class Store:
 
     async def _in_thread(self, job: Callable[[], Result]) -> Result:
         if self._executor is None:
-            raise StorageError("The store is not open.")
+            raise StorageError("The store is not open.", "A mistake of the program, not yours: tell it, with the log.")
         return await asyncio.get_running_loop().run_in_executor(self._executor, job)
 
     def _later(self, job: Job, then: Callable[[list[OutboxItem] | None], None]) -> None:

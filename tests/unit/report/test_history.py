@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -109,6 +111,30 @@ def test_engines_and_axes_without_any_test_are_refused(tmp_path: Path) -> None:
     path = stored(year(tmp_path, 0, 5.0))
     with pytest.raises(UsageError, match="No result of an engine 'other'") as error:
         history(path, engine="other")
-    assert "invented four" in error.value.evidence
+    assert "invented four" in error.value.evidence and "Name one" in error.value.todo
     with pytest.raises(UsageError, match="says its hours"):
         history(path, Axis.HOURS)
+
+
+def spoiled(path: Path, sql: str) -> Path:
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute(sql)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("sql", "what", "todo"),
+    [
+        ("DELETE FROM test", "No result of an engine", "Test one: `boretight test start`"),
+        ("DELETE FROM cylinder_result", "No result of an engine", "Name one that is there"),
+        (
+            "UPDATE event SET detail = json_remove(detail, '$.u_area_ratio')",
+            "both a leak and an unc",
+            "Test it once more",
+        ),
+    ],
+)
+def test_what_is_missing_is_said_with_what_to_do(tmp_path: Path, sql: str, what: str, todo: str) -> None:
+    with pytest.raises(UsageError, match=what) as error:
+        history(spoiled(stored(year(tmp_path, 0, 5.0)), sql))
+    assert error.value.todo.startswith(todo)
