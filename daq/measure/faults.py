@@ -12,6 +12,7 @@ from functools import partial
 import numpy as np
 
 from daq.measure.air import ON_ABOVE
+from daq.measure.frozen_fill import FrozenFill
 from daq.measure.trailing import Switch, Trailing, windows
 from daq.measure.unmoved import UnmovedSupply
 from daq.records import Bools, Calibration, Fault, Floats, Instrument, Pressures
@@ -47,7 +48,8 @@ class _Rows:
     """What the conditions look at, n rows: pressures as read, the same without what no working sensor reads (NaN), and
     the lowest and highest of these in the last two seconds (NaN before, and with a NaN among them); at which of the
     rows it is asked for the supply channel has lost its noise, and at which it stands although the flow has changed;
-    and at which of those asked for the cylinder channel jumped up, from one pressure to another."""
+    and at which of those asked for the cylinder channel jumped up, from one pressure to another, and at which it stands
+    since it froze in the middle of a fill."""
 
     supply_pa: Floats
     cylinder_pa: Floats
@@ -60,6 +62,7 @@ class _Rows:
     supply_silent: Callable[[Bools], Bools]
     supply_unmoved: Bools
     cylinder_jumped: Callable[[Bools], Bools]
+    cylinder_frozen: Bools
 
     @property
     def supply_range_pa(self) -> Floats:
@@ -96,13 +99,13 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
 
     def cylinder_still(rows: _Rows) -> Bools:
         """A supply that rises below a cylinder at rest is rather the cylinder, on the wrong channel."""
-        if not (far := rows.supply_range_pa > _OTHER_MOVED * set_point).any():
-            return far
+        if not (rows.supply_range_pa > _OTHER_MOVED * set_point).any():
+            return rows.cylinder_frozen
         fell = rows.supply_high_pa - rows.good_supply_pa > _OTHER_MOVED * set_point
         rose = rows.good_supply_pa - rows.supply_low_pa > _OTHER_MOVED * set_point
         still = rows.cylinder_range_pa <= _STILL * rows.supply_range_pa
         moved = fell | (rose & (rows.good_cylinder_pa < rows.good_supply_pa))
-        return np.asarray(moved & still & (rows.good_cylinder_pa > _STUCK_ABOVE * set_point))
+        return np.asarray(rows.cylinder_frozen | (moved & still & (rows.good_cylinder_pa > _STUCK_ABOVE * set_point)))
 
     def below(rows: _Rows) -> Bools:
         """A supply that stands still below its cylinder."""
@@ -194,8 +197,8 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
             "Is the shut-off valve open? Then check the sensor's port for dirt and the wiring for a loose signal.",
             0.2, 0.2,
             cylinder_still,
-            lambda p1, p2: f"The cylinder channel stands at {show(p2)} while the supply moves.",
-            lambda r: r.cylinder_range_pa > _MOVES_AGAIN * set_point,
+            lambda p1, p2: f"The cylinder channel stands at {show(p2)}, as no cylinder does at a supply of {show(p1)}.",
+            lambda r: ~r.cylinder_frozen & (r.cylinder_range_pa > _MOVES_AGAIN * set_point),
             "channels-swapped",
             at_once=False,
         ),
@@ -220,7 +223,7 @@ class FaultMonitor:
     def _begin(self, segment: int) -> None:
         self._segment = segment
         self._trailing = Trailing(2, _BLOCKS * _ROWS)
-        self._unmoved = UnmovedSupply(self._set_point_pa)
+        self._unmoved, self._frozen = UnmovedSupply(self._set_point_pa), FrozenFill(self._set_point_pa)
         self._switches = [Switch(watch.rise_s, watch.fall_s) for watch in self._watches]
 
     def feed(self, pressures: Pressures, resolution_pa: float = np.inf) -> list[Fault]:
@@ -234,15 +237,16 @@ class FaultMonitor:
         silent = partial(_silent, past[0], resolution_pa)
         unmoved = self._unmoved.feed(past, len(supply), resolution_pa)
         low, high = _lows_and_highs(past)
+        frozen = self._frozen.feed(past, len(supply), resolution_pa)
         jumped = partial(_jumped, past[1], ON_ABOVE * self._set_point_pa)
-        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent, unmoved, jumped)
+        rows = _Rows(supply, cylinder, *good, low[0], low[1], high[0], high[1], silent, unmoved, jumped, frozen)
         faults: list[Fault] = []
         stands: dict[str, Bools] = {}
-        self.spoilt = good[1] - good[0] > _SWAPPED * self._set_point_pa
+        self.spoilt = frozen | (good[1] - good[0] > _SWAPPED * self._set_point_pa)
         for watch, switch in zip(self._watches, self._switches, strict=True):
             up = watch.holds(rows)
             if watch.unless in stands:
-                up &= ~stands[watch.unless]
+                up = up & ~stands[watch.unless]
             if switch.resting and not up.any():
                 continue
             on, changes = switch.feed(pressures.t_s, up, ~up if watch.gone is None else watch.gone(rows))

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import pi
 
 from daq.records import BoardFault, Event, Fault, SupplyChange, SupplyState
 from simulator.actions import Action, Air, Connect, CrankRoll, Droop, Reference, SetPoint, Stuck, Swap, Tap, Vent, Wire
-from simulator.units import PSI
+from simulator.physics.gas import CHOKED, CP, CV, R_AIR
+from simulator.units import CC, KPA, MM, PSI, kelvin
 from tests.benchmarks.truth.course import AIR_ON_S, VENT_S
 from tests.benchmarks.truth.dice import Dice
 from tests.benchmarks.truth.draw import Plan, draw
@@ -28,7 +30,8 @@ A_TICK_S = 0.05
 class Kind:
     """`told` are the words that will do; `happens` gives the actions, at a time, on a bench with this set point (psi).
 
-    What is wrong from the start is seen while the line is still vented, so that lasts longer then.
+    What is wrong from the start is seen while the line is still vented, so that lasts longer then; `half_full` is when
+    the cylinder holds some half of what it will.
     """
 
     name: str
@@ -36,6 +39,7 @@ class Kind:
     happens: Callable[[Dice, float, float], list[Action]]
     from_the_start: bool = False
     while_filling: bool = False
+    half_full: bool = False
 
 
 KINDS = (
@@ -97,6 +101,12 @@ KINDS = (
         "sensor supply sags",
         ("reference-low",),
         lambda dice, at_s, _: [Reference(do="reference", at_s=at_s, to_v=dice.between((4.0, 4.7)), for_s=2.0)],
+    ),
+    Kind(
+        "cylinder sensor stuck while filling",
+        ("cylinder-sensor-stuck",),
+        lambda dice, at_s, _: [Stuck(do="stuck", channel="cylinder", at_s=at_s, for_s=LASTS_S)],
+        half_full=True,
     ),
 )
 
@@ -160,7 +170,21 @@ def judge_faulty(plan: Plan) -> FaultFinding:
 def _at_s(plan: Plan, kind: Kind) -> float:
     if kind.from_the_start:
         return 0.0
+    if kind.half_full:
+        return AIR_ON_S + _half_full_s(plan)
     return AIR_ON_S + 0.8 if kind.while_filling else plan.holds[0].to_s
+
+
+def _half_full_s(plan: Plan) -> float:
+    """From the opening of the air, with nothing lost yet: choked flow through the restrictor, which opens evenly."""
+    scenario, bench = plan.scenario, plan.scenario.bench
+    ramp_s = next(action.ramp_s for action in scenario.action if isinstance(action, Air))
+    area_m2 = bench.discharge_coefficient * 0.25 * pi * (bench.restrictor_mm * MM) ** 2
+    supply_pa, air_k = bench.set_point_psi * PSI + bench.atmosphere_kpa * KPA, kelvin(bench.air_c)
+    volume_m3 = (scenario.engine.clearance_cc + bench.hose_cc) * CC
+    pa_per_s = CP / CV * R_AIR * air_k**0.5 * CHOKED * area_m2 * supply_pa / volume_m3
+    open_s = 0.5 * bench.set_point_psi * PSI / pa_per_s
+    return (2 * ramp_s * open_s) ** 0.5 if open_s < ramp_s / 2 else ramp_s / 2 + open_s
 
 
 def _word(event: Event) -> str:

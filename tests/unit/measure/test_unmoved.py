@@ -35,7 +35,7 @@ def counted(psi: np.ndarray, count_psi: float = COUNT_PSI) -> np.ndarray:
 
 
 def cylinder(opened: int = OPENED, emptied: int = EMPTIED, level_psi: float = 93.0) -> np.ndarray:
-    course = np.interp(np.arange(ROWS), [opened, opened + 20], [0.0, level_psi])
+    course = level_psi * (1 - np.exp(-np.maximum(np.arange(ROWS) - opened + 1, 0) / 5))
     course[emptied:] = 0.0
     return course
 
