@@ -6,7 +6,6 @@ ends: so nothing is left behind when the parent dies, however it dies. Retained 
 
 from __future__ import annotations
 
-import argparse
 import asyncio
 import contextlib
 import errno
@@ -199,6 +198,8 @@ async def _main(ports: list[int]) -> int:
 
 
 if __name__ == "__main__":
+    import argparse
+
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--ports", default=str(DEFAULT_PORT), help="tried in this order; 0 is any free one")
     # Ctrl-C, a closed terminal and a service manager signal the whole group: the broker must outlive the goodbye of

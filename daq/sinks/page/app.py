@@ -19,10 +19,11 @@ from starlette.types import ASGIApp
 from daq.errors import BoretightError, UsageError
 from daq.sinks.mqtt.commands import Answer
 from daq.sinks.page.assets import Asset, assets
-from daq.sinks.page.documents import Books, Document, policy_of, shell
+from daq.sinks.page.documents import Books, Document
 from daq.sinks.page.guard import MOST_BYTES, Guard, is_same
 from daq.sinks.page.hub import Hub, message
 from daq.sinks.page.settings import PageSettings
+from daq.sinks.page.shell import policy_of, shell
 
 _log = logging.getLogger(__name__)
 

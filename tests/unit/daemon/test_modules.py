@@ -12,7 +12,7 @@ from tests.unit.daemon.scripted import a_measurement
 OTHERS = {
     "pydantic_settings", "amqtt", "sqlite_utils", "rich", "segno", "typst", "pyarrow", "scipy", "simulator",
     "daq.report.engine.page", "daq.report.engine.html", "daq.report.certificate", "daq.sinks.store.late_findings",
-    "daq.sources.conformance", "multiprocessing", "unittest",
+    "daq.sources.conformance", "multiprocessing", "unittest", "argparse", "html",
 }  # fmt: skip
 SERVING = {"uvicorn", "starlette", "h11"}
 

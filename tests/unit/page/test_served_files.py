@@ -14,8 +14,9 @@ from daq.errors import StorageError, UsageError
 from daq.procedure.verdict import COMMON_PRACTICE
 from daq.report.page import books
 from daq.sinks.page.assets import assets
-from daq.sinks.page.documents import Books, Document, policy_of, shell
+from daq.sinks.page.documents import Books, Document
 from daq.sinks.page.settings import TOKEN, PageSettings, kept_token, link, own_address
+from daq.sinks.page.shell import policy_of, shell
 from tests.suites.deliveries import CALIBRATION
 from tests.unit.page.pages import DESCRIPTION, INSTRUMENT, NASTY
 from tests.unit.report.engine_scenes import Scene
