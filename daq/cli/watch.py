@@ -15,7 +15,7 @@ from daq.cli.output import print_json
 from daq.cli.watch_panel import Plain, Screen
 from daq.cli.watch_wall import Wall
 from daq.config import load
-from daq.sinks.mqtt.feed import subscribe
+from daq.sinks.mqtt.feed import Feed, subscribe
 from daq.sinks.mqtt.settings import MqttSettings
 from daq.units import PressureUnit
 
@@ -31,10 +31,10 @@ def watch(bench: str | None, host: str | None, port: int | None, config_path: Pa
 
 async def _print_json(settings: MqttSettings, bench: str | None) -> None:
     broker = _Broker(settings)
-    feed = subscribe(settings, bench, on_fault=broker.lost, on_connected=broker.there)
-    async for topic, payload in feed:
-        with contextlib.suppress(ValueError):  # a number that JSON does not have, from a stranger
-            print_json({"topic": topic, **payload})
+    async with _followed(settings, bench, broker) as feed:
+        async for topic, payload in feed:
+            with contextlib.suppress(ValueError):  # a number that JSON does not have, from a stranger
+                print_json({"topic": topic, **payload})
 
 
 async def _show(settings: MqttSettings, bench: str | None, unit: PressureUnit) -> None:
@@ -52,9 +52,14 @@ async def _show(settings: MqttSettings, bench: str | None, unit: PressureUnit) -
 
 async def _feed(wall: Wall, screen: Screen | Plain, settings: MqttSettings, bench: str | None) -> None:
     broker = _Broker(settings, wall)
-    feed = subscribe(settings, bench, on_fault=broker.lost, on_connected=broker.there)
-    async for topic, payload in feed:
-        screen.tell(wall.take(topic, payload, time.monotonic()))
+    async with _followed(settings, bench, broker) as feed:
+        async for topic, payload in feed:
+            screen.tell(wall.take(topic, payload, time.monotonic()))
+
+
+def _followed(settings: MqttSettings, bench: str | None, broker: _Broker) -> contextlib.aclosing[Feed]:
+    """Closed in good order also where nobody reads any more what we print."""
+    return contextlib.aclosing(subscribe(settings, bench, on_fault=broker.lost, on_connected=broker.there))
 
 
 async def _draw(wall: Wall, screen: Screen | Plain) -> None:

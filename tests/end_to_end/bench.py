@@ -174,6 +174,11 @@ class Bench:
         path.write_text(f"tail_s = 100000.0\n{built_in()[name]}", encoding="utf-8")
         return path
 
+    def piped(self, *arguments: object) -> subprocess.Popen[bytes]:
+        """`boretight` with these arguments, its output for the caller to read or not; to be waited for."""
+        command = [str(each) for each in (SCRIPTS / "boretight", *arguments)]
+        return subprocess.Popen(command, env=dict(self.env), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+
     def run(self, *arguments: object) -> subprocess.CompletedProcess[str]:
         """`boretight` with these arguments, to its end."""
         return completed([SCRIPTS / "boretight", *arguments], self.env)

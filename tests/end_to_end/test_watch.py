@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import signal
 
-from tests.end_to_end.bench import Bench, Running
+from tests.end_to_end.bench import PATIENCE_S, Bench, Running
 from tests.suites.brokers import Mosquitto, publish, until
 
 SPEED = 10
@@ -69,6 +69,19 @@ def test_a_terminal_follows_a_bench_through_strangers_an_outage_and_a_kill(
     assert [line for line in plain.said.splitlines() if "socket" in line] == []
     messages = [json.loads(line) for line in as_json.said.splitlines() if line.startswith("{")]
     assert {message["topic"].split("/")[2] for message in messages} == {"garage", "other"}
+
+
+def test_whoever_reads_only_the_first_lines_is_told_of_no_fault(mosquitto_bench: Bench) -> None:
+    """As `boretight watch | head -n 1` in a shell."""
+    bench = mosquitto_bench
+    bench.daemon("--simulate", "--speed", SPEED, "--quiet")
+    for options in ((), ("--json",)):
+        watching = bench.piped("watch", "--config", bench.config, *options)
+        assert watching.stdout is not None and watching.stderr is not None
+        assert watching.stdout.readline()
+        watching.stdout.close()
+        with watching:
+            assert (watching.wait(PATIENCE_S), watching.stderr.read()) == (0, b"")
 
 
 def _goes_on(plain: Running) -> None:

@@ -7,7 +7,7 @@ import json
 import math
 import secrets
 import time
-from collections.abc import AsyncIterator, Callable, Iterable
+from collections.abc import AsyncGenerator, Callable, Iterable
 from typing import Any
 
 from daq.sinks.mqtt.connection import ProtocolChoice, connection
@@ -15,6 +15,7 @@ from daq.sinks.mqtt.pace import Reconnect
 from daq.sinks.mqtt.settings import MqttSettings
 from daq.sinks.topics import everything
 
+Feed = AsyncGenerator[tuple[str, dict[str, Any]], None]
 MOST_BYTES = 65_536
 MOST_DEPTH = 32
 """No message of ours is larger, or deeper than 1; what a stranger makes of its own may be a little."""
@@ -34,7 +35,7 @@ async def subscribe(
     *,
     on_fault: Callable[[str], None] = _ignore,
     on_connected: Callable[[], None] = _nothing,
-) -> AsyncIterator[tuple[str, dict[str, Any]]]:
+) -> Feed:
     """(topic, payload) of each message of `bench`, or of all benches; retained ones first. Never ends by itself.
 
     A broker that is away is told to `on_fault` and tried again; each time that it is there, to `on_connected`. The
