@@ -30,6 +30,8 @@ _UNMOVED, _QUIETER = 0.25, 0.5
 _LEAST_COUNTS, _SURE_COUNTS, _MOST = 0.8, 1.2, 0.03
 """By less than some 1 count a regulator may move unseen, unless the edge of a count is so near that noise shows; by
 more than that, of the set point, somebody has turned it."""
+_FLICKER_COUNTS = 0.5
+"""What hum that reaches the edge of a count may make of a frozen channel, where it had no noise to be compared with."""
 _LONGEST_ROWS = 100
 """How far the swing of a fill is looked back for."""
 
@@ -135,5 +137,7 @@ def _silent(supply_pa: Floats, answer: _Answer, count_pa: float) -> bool:
     """It moved far less than it should, and less than its noise was; of that a channel of few counts may show none."""
     range_pa = float(np.ptp(supply_pa))
     least = _LEAST_COUNTS if answer.noise_pa > 0 else _SURE_COUNTS
-    moves = answer.moved_pa > least * count_pa
-    return moves and range_pa < _UNMOVED * answer.moved_pa and range_pa <= _QUIETER * answer.noise_pa
+    if not (least * count_pa < answer.moved_pa < np.inf and range_pa < _UNMOVED * answer.moved_pa):
+        return False
+    flickers = answer.moved_pa > _SURE_COUNTS * count_pa and range_pa <= _FLICKER_COUNTS * count_pa
+    return flickers or range_pa <= _QUIETER * answer.noise_pa

@@ -90,6 +90,14 @@ def test_a_flicker_shows_how_near_the_edge_of_a_count_is() -> None:
     assert unmoved(counted(frozen(200, answering(flow_psi=99.85)))) == []
 
 
+def test_hum_at_the_edge_of_a_count_is_no_life() -> None:
+    hums = counted(frozen(200, answering(flow_psi=99.45)))
+    hums[200::3] += 0.4 * COUNT_PSI
+    assert unmoved(hums) != []
+    hums[200::3] += 0.2 * COUNT_PSI
+    assert unmoved(hums) == []
+
+
 def test_a_regulator_that_was_turned_tells_nothing() -> None:
     """A soft step: opened at a low pressure, then turned up."""
     assert unmoved(answering(shut_psi=15.0, after_psi=FLOW_PSI)) == []
