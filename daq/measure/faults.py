@@ -113,9 +113,7 @@ def _watches(instrument: Instrument, calibration: Calibration) -> list[_Watch]:
         return np.asarray(far & (rows.supply_range_pa <= _STILL * rows.cylinder_range_pa))
 
     def jumped(rows: _Rows) -> Bools:
-        asked = rows.cylinder_range_pa > _SWAPPED * set_point
-        if asked.any():
-            asked &= below(rows)
+        asked = below(rows) & (rows.cylinder_range_pa > _SWAPPED * set_point)
         return rows.cylinder_jumped(asked) if asked.any() else asked
 
     def supply_still(rows: _Rows) -> Bools:
