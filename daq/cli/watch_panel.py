@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from daq.cli.watch_run import View
+from daq.cli.watch_sheet import row_words
 from daq.cli.watch_wall import Line
 from daq.sinks.terminal.face import face_lines
 from daq.sinks.terminal.sink import plain
@@ -98,7 +99,7 @@ class Screen:
 
         table = Table(*COLUMNS, box=None, padding=(0, 2, 0, 1), header_style="")
         for row in view.run.sheet.rows():
-            table.add_row(*(Text(word) for word in row.words()))
+            table.add_row(*(Text(word) for word in row_words(row)))
         parts = [self._face(view), *([table] if table.row_count else []), Text(f" {view.health}")]
         return self._panel(view, Group(*parts))
 

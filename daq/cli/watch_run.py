@@ -9,9 +9,9 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from daq.cli.watch_sheet import Row, Sheet, interval
+from daq.cli.watch_sheet import Sheet, interval, loss_of
 from daq.procedure.states import Phase
-from daq.records import AirChange, Cue, Expectation, Fault, StableReading, Tap, TestStarted
+from daq.records import AirChange, Cue, Expectation, Fault, Judged, StableReading, Tap, TestStarted
 from daq.sinks.face import Face, state, wanted
 from daq.sinks.payloads.heard import event_of
 
@@ -153,12 +153,11 @@ class View:
     @property
     def captured(self) -> str:
         """What is known of the loss, with its interval."""
-        rows = {row.cylinder: row for row in self.run.sheet.rows()}
-        row = rows.get(self.face.cylinder or 0, Row(0))
-        captured: dict[str, StableReading | None] = {Phase.AS_FOUND: row.as_found, Phase.AFTER_TAP: row.after}
+        cylinder = self.run.sheet.cylinder(self.face.cylinder or 0)
+        captured: dict[str, Judged | None] = {Phase.AS_FOUND: cylinder.as_found, Phase.AFTER_TAP: cylinder.after_tap}
         now = captured.get(self.face.phase)
         if now is not None and self.state == "STABLE":
-            return f"Captured {interval(now)}"
+            return f"Captured {loss_of(now)}"
         newest = self.run.newest
         if newest is None:
             return "No stable reading yet"

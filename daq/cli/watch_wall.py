@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from daq.cli.watch_run import Head, Run, Status, View
 from daq.cli.watch_sheet import Sheet
-from daq.records import CylinderJudged, Expectation, StableReading, TestStarted
+from daq.records import CylinderJudged, Expectation, TestStarted
 from daq.sinks.face import STALE_S, state
 from daq.sinks.payloads.heard import event_of
 from daq.sinks.terminal.sentences import sentence
@@ -22,8 +22,7 @@ from daq.units import PressureUnit
 
 MOST_BENCHES, MOST_RUNS = 64, 3
 MOST_TEXT = 300
-STREAMS = ("event", "reading")
-RETAINED = ("last/", "verdict/")
+STREAMS, VERDICT = ("event", "reading"), "verdict/"
 
 
 class Line(NamedTuple):
@@ -67,7 +66,7 @@ class Wall:
         return [Line(bench, None, "OFFLINE: the daemon of this bench does not run" if offline else "Online")]
 
     def _heard(self, bench: str, head: Head, name: str, payload: Mapping[str, Any], now_s: float) -> list[Line]:
-        if name in STREAMS or name.startswith(RETAINED):
+        if name in STREAMS or name.startswith(VERDICT):
             return self._happened(bench, head, name, payload, now_s)
         run = self._runs.get(bench, {}).get(head.boot)
         before = run.status if run else None
@@ -94,23 +93,21 @@ class Wall:
             return []
         if self._newest(bench) is None:
             self._keep(bench, Run(bench, head.boot, Sheet()))
-        if name.startswith(RETAINED):
-            return self._retained(bench, event, _time(payload))
+        if isinstance(event, CylinderJudged):
+            return self._judged(bench, head, event, _time(payload), now_s)
         missed = self._missed(bench, head, name)
         if missed < 0:
             return []
         self._put(self._runs[bench].get(head.boot), self._newest(bench), event, now_s)
         return list(self._tell(bench, event, _time(payload), missed))
 
-    def _retained(self, bench: str, event: Any, at: datetime | None) -> list[Line]:
-        """What is known of a cylinder, whichever run has said so; of verdicts it is told what is new."""
-        news = False
-        for run in self._runs[bench].values():
-            if isinstance(event, CylinderJudged):
-                news = run.sheet.judge(event) or news
-            elif isinstance(event, StableReading):
-                run.sheet.keep(event)
-        return list(self._tell(bench, event, at, missed=0)) if news else []
+    def _judged(self, bench: str, head: Head, event: CylinderJudged, at: datetime | None, now_s: float) -> list[Line]:
+        """A retained verdict counts for its run while that one speaks, else for each: the run that said it may be no
+        more. It is told what is new."""
+        own = self._runs[bench].get(head.boot)
+        runs = [own] if own and now_s - own.live_s <= STALE_S else list(self._runs[bench].values())
+        news = [run.sheet.judge(event) for run in runs]
+        return list(self._tell(bench, event, at, missed=0)) if any(news) else []
 
     def _tell(self, bench: str, event: Any, at: datetime | None, missed: int) -> Iterator[Line]:
         if missed:

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
+from daq.cli.watch_sheet import row_words
 from daq.cli.watch_wall import MOST_BENCHES, MOST_TEXT, Line, Wall
 from daq.records import (
     Cue,
     CueLevel,
-    CylinderDone,
     CylinderJudged,
     Expectation,
     Fault,
@@ -29,6 +29,9 @@ from daq.records import (
 )
 from tests.suites.deliveries import PLAN
 from tests.unit.cli.watch_scenes import LIVE, STATUS, Speaker, captured
+
+WATCH, SOUND = Judged(12.5, 1.0, "watch", 0.96), Judged(6.04, 0.2, "sound", 0.9999)
+JUDGED = CylinderJudged(1, 12.0, "spring", 3, WATCH, SOUND, "common practice", 10.0, 15.0)
 
 
 def texts(lines: list[Line]) -> list[str]:
@@ -54,7 +57,7 @@ def wall_of_two() -> Wall:
 
 def rows(wall: Wall) -> list[tuple[str, ...]]:
     (view,) = wall.views(1.0)
-    return [row.words() for row in view.run.sheet.rows()]
+    return [row_words(row) for row in view.run.sheet.rows()]
 
 
 # ---- benches and runs
@@ -105,12 +108,14 @@ def test_two_daemons_under_one_name_are_shown_apart() -> None:
     wall = Wall()
     first = bench(wall, boot="one", now_s=1.0, loss_pct=1.0)
     first.event(captured(2, 1.0, t_s=1.0))
+    first.judged(2, 1.0)
     second = bench(wall, boot="two", now_s=1.1, loss_pct=2.0)
     first.event(captured(2, 5.0, t_s=1.2))
-    second.event(CylinderDone(1, 1.3, 3, captured(3, 7.0), None, 0))
+    first.judged(2, 5.0)
+    second.judged(3, 7.0)
     views = wall.views(1.5)
-    seen = [[row.words()[:2] for row in view.run.sheet.rows()] for view in views]
-    assert seen == [[("2 now", "1.0 ± 1.0 %"), ("3", "7.0 ± 0.8 %")], [("2 now", "5.0 ± 1.0 %")]]
+    seen = [[row_words(row)[:2] for row in view.run.sheet.rows()] for view in views]
+    assert seen == [[("2 now", "1.0 ± 1.0 %"), ("3", "7.0 ± 1.0 %")], [("2 now", "5.0 ± 1.0 %")]]
     assert [(view.title, view.face.loss_pct) for view in views] == [
         ("a (run two, one of several)", 2.0), ("a (run one, one of several)", 1.0),
     ]  # fmt: skip
@@ -122,18 +127,18 @@ def test_a_daemon_that_began_anew_goes_on_with_its_cylinders() -> None:
     wall = Wall()
     first = bench(wall, boot="one")
     first.session(4, "wait-air", done=(2,))
-    first.event(captured(2, 6.0))
-    late = first.body(CylinderDone(1, 20.0, 4, captured(4, 8.0), None, 0))
+    first.judged(2, 6.0)
+    late = first.body(replace(JUDGED, cylinder=4, after_tap=None), "verdict/4")
     second = bench(wall, boot="two", now_s=60.0)
     second.session(1, "wait-air", 60.0, done=(2, 4))
     assert [row[:2] for row in rows_at(wall, 60.5)] == [("2 done", "6.0 ± 1.0 %"), ("4 done", ""), ("1 now", "")]
     first.sends(*late, 60.2)
-    assert [row[:2] for row in rows_at(wall, 60.5)][1] == ("4 done", "8.0 ± 0.8 %"), "left behind by the first run"
+    assert [row[:2] for row in rows_at(wall, 60.5)][1] == ("4 done", "12.5 ± 1.0 %"), "left behind by the first run"
 
 
 def rows_at(wall: Wall, now_s: float) -> list[tuple[str, ...]]:
     (view,) = wall.views(now_s)
-    return [row.words() for row in view.run.sheet.rows()]
+    return [row_words(row) for row in view.run.sheet.rows()]
 
 
 def test_a_message_under_the_name_of_another_bench_is_passed_over() -> None:
@@ -181,7 +186,8 @@ def test_cue_faults_and_newest_reading_stand_until_there_are_others() -> None:
     speaker.event(Cue(1, 1.0, "tap-now", CueLevel.DO, "Tap the valves now."))
     speaker.event(Fault(1, 2.0, "hose off", "0.2 psi", "Connect it."))
     speaker.event(Fault(1, 2.0, "line empty", "0.1 psi", "Look."))
-    speaker.event(captured(2, 6.0))
+    speaker.event(captured(2, 6.3))
+    speaker.judged(2, 6.0)
     (view,) = wall.views(1.5)
     assert (view.run.cue, list(view.run.faults), view.captured) == (
         "Tap the valves now.", ["hose off", "line empty"], "Captured 6.0 ± 1.0 %",
@@ -189,7 +195,7 @@ def test_cue_faults_and_newest_reading_stand_until_there_are_others() -> None:
     speaker.event(Fault(1, 3.0, "hose off", "it holds", "", over=True))
     speaker.session(4, "settle")
     (view,) = wall.views(1.5)
-    assert (list(view.run.faults), view.captured) == (["line empty"], "Newest stable reading: cylinder 2, 6.0 ± 1.0 %")
+    assert (list(view.run.faults), view.captured) == (["line empty"], "Newest stable reading: cylinder 2, 6.3 ± 1.0 %")
 
 
 def test_where_a_fill_is_expected_to_end_is_said_until_it_is_known() -> None:
@@ -208,19 +214,29 @@ def test_where_a_fill_is_expected_to_end_is_said_until_it_is_known() -> None:
 def test_the_cylinders_stand_in_the_order_of_the_test() -> None:
     wall = Wall()
     speaker = bench(wall)
-    speaker.event(captured(1, 28.9))
-    speaker.event(captured(1, 7.0, "after-tap"))
+    speaker.judged(1, 28.9)
     speaker.event(TapEffect(1, 15.0, 1, 2, 28.9, 7.0, -21.9, 0.05, TapVerdict.IMPROVED, 0.999))
+    speaker.judged(1, 28.9, 7.0)
     speaker.event(Finding(1, 17.0, 1, 1, Place.NEXT_CYLINDER, Strength.FAINT, 3, ""))
     speaker.session(4, "settle", done=(1,), skipped=(3,), order=(1, 3, 4, 2))
     assert rows(wall) == [
-        ("1 done", "28.9 ± 1.0 %", "7.0 ± 1.0 %", "", "2 taps, better; next cylinder 3, faint"),
+        ("1 done", "28.9 ± 1.0 %", "7.0 ± 1.0 %", "sound, 97 %", "2 taps, better; next cylinder 3, faint"),
         ("3 left out", "", "", "", ""), ("4 now", "", "", "", ""), ("2", "", "", "", ""),
     ]  # fmt: skip
     speaker.event(Withdrawn(1, 18.0, TakenBack.FINDING, 1, 1, "undone"))
     assert rows(wall)[0][4] == "2 taps, better"
-    speaker.event(Withdrawn(1, 18.0, TakenBack.RESULT, 1, 1, "undone"))
+    speaker.judged(1, None)
     assert rows(wall)[0] == ("1 done", "", "", "", "")
+
+
+def test_a_reading_that_is_told_again_does_not_take_the_place_of_what_counts() -> None:
+    wall = Wall()
+    speaker = bench(wall)
+    speaker.event(captured(2, 28.9))
+    speaker.judged(2, 28.9)
+    speaker.event(captured(2, 29.6, t_s=13.0))
+    assert rows(wall)[0][:3] == ("2 now", "28.9 ± 1.0 %", "")
+    assert wall.views(1.5)[0].captured == "Captured 28.9 ± 1.0 %"
 
 
 def test_who_comes_late_can_draw_the_whole_list_from_one_message() -> None:
@@ -232,45 +248,22 @@ def test_who_comes_late_can_draw_the_whole_list_from_one_message() -> None:
 def test_another_test_begins_without_the_cylinders_of_the_last() -> None:
     wall = Wall()
     speaker = bench(wall)
-    speaker.event(captured(2, 28.9))
+    speaker.judged(2, 28.9)
     speaker.event(TestStarted(1, 0.5, "summer", "invented four", PLAN.to_text()))
     speaker.session(1, "wait-air", test="summer", order=(1, 3, 4, 2))
     assert rows(wall) == [("1 now", "", "", "", ""), *((number, "", "", "", "") for number in "342")]
 
 
-def test_who_comes_late_sees_what_is_retained_of_this_test_alone() -> None:
-    wall = Wall()
-    speaker = Speaker(wall, "a")
-    for cylinder, phase in ((1, "as-found"), (3, "after-tap"), (2, "as-found"), (4, "as-found")):
-        speaker.sends(*speaker.body(captured(cylinder, 6.0, phase), f"last/{cylinder}"))
-    speaker.session(2, "settle", next_cylinder=4, done=(3, 1))
-    assert rows(wall) == [
-        ("3 done", "", "6.0 ± 1.0 %", "", ""), ("1 done", "6.0 ± 1.0 %", "", "", ""), ("2 now", "", "", "", ""),
-        ("4", "", "", "", ""),
-    ]  # fmt: skip
-    speaker.event(captured(2, 9.0))
-    speaker.session(1, "wait-air", test="summer")
-    assert rows(wall) == [("1 now", "", "", "", "")], "another test"
-
-
 # ---- verdicts
-
-WATCH, SOUND = Judged(12.5, 1.0, "watch", 0.96), Judged(6.04, 0.2, "sound", 0.9999)
-JUDGED = CylinderJudged(1, 12.0, "spring", 3, WATCH, SOUND, "common practice", 10.0, 15.0)
-
-
-def judged(speaker: Speaker, event: CylinderJudged) -> list[str]:
-    _, body = speaker.body(event, f"verdict/{event.cylinder}")
-    return texts(speaker.sends(f"verdict/{event.cylinder}", body))
 
 
 def test_who_comes_late_sees_the_verdicts_and_what_they_speak_of() -> None:
     wall = Wall()
     speaker = Speaker(wall, "a")
-    judged(speaker, JUDGED)
-    judged(speaker, replace(JUDGED, cylinder=1, after_tap=None))
-    judged(speaker, replace(JUDGED, cylinder=5, as_found=replace(WATCH, verdict="too close to call"), after_tap=None))
-    judged(speaker, replace(JUDGED, cylinder=4, test="winter"))
+    speaker.verdict(JUDGED)
+    speaker.verdict(replace(JUDGED, cylinder=1, after_tap=None))
+    speaker.verdict(replace(JUDGED, cylinder=5, as_found=replace(WATCH, verdict="too close to call"), after_tap=None))
+    speaker.verdict(replace(JUDGED, cylinder=4, test="winter"))
     speaker.session(2, "settle", next_cylinder=4, done=(3, 1, 5))
     assert rows(wall) == [
         ("3 done", "12.5 ± 1.0 %", "6.04 ± 0.20 %", "sound, > 99 %", ""),
@@ -285,11 +278,16 @@ def test_who_comes_late_sees_the_verdicts_and_what_they_speak_of() -> None:
 
 def test_a_verdict_is_told_once_and_one_of_another_test_is_not() -> None:
     speaker = bench(Wall())
-    assert judged(speaker, JUDGED) == ["CYLINDER 3 after taps: SOUND (probability 100%)"]
-    assert judged(speaker, JUDGED) == [], "as when the broker is there again"
-    assert judged(speaker, replace(JUDGED, test="winter")) == []
-    assert judged(speaker, replace(JUDGED, as_found=None, after_tap=None)) == []
-    assert judged(speaker, replace(JUDGED, after_tap=None)) == ["CYLINDER 3 as found: WATCH (probability 96%)"]
+
+    def told(verdict: CylinderJudged) -> list[str]:
+        return texts(speaker.verdict(verdict))
+
+    assert told(JUDGED) == ["CYLINDER 3 after taps: SOUND (probability 100%)"]
+    assert told(JUDGED) == [], "as when the broker is there again"
+    assert told(replace(JUDGED, segment=0, t_s=0.0)) == [], "as by a daemon that goes on with the test"
+    assert told(replace(JUDGED, test="winter")) == []
+    assert told(replace(JUDGED, as_found=None, after_tap=None)) == []
+    assert told(replace(JUDGED, after_tap=None)) == ["CYLINDER 3 as found: WATCH (probability 96%)"]
 
 
 # ---- strangers

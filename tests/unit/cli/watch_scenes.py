@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from daq.cli.watch_wall import Line, Wall
-from daq.records import Event, Session, StableReading
+from daq.records import CylinderJudged, Event, Judged, Session, StableReading
 from daq.sinks.payloads import Stamp, event_body, session_body
 from daq.units import PressureUnit
 from tests.suites.deliveries import UTC_OFFSET_S, stable
@@ -43,6 +43,15 @@ class Speaker:
         session = replace(Session(1, now_s, "invented four", cylinder, phase, None, "spring"), **other)
         stamp = Stamp(self.bench, self.boot, self.next("session"), UTC_OFFSET_S, now_s, 1)
         return self.sends("session", json.loads(session_body(session, stamp)), now_s)
+
+    def judged(self, cylinder: int, as_found: float | None, after: float | None = None) -> list[Line]:
+        """What counts of a cylinder now, with intervals of 1.0 points."""
+        found, later = (None if each is None else Judged(each, 1.0, "sound", 0.97) for each in (as_found, after))
+        return self.verdict(CylinderJudged(1, 12.0, "spring", cylinder, found, later, "common practice", 10.0, 15.0))
+
+    def verdict(self, judged: CylinderJudged, now_s: float = 1.0) -> list[Line]:
+        name = f"verdict/{judged.cylinder}"
+        return self.sends(name, self.body(judged, name)[1], now_s)
 
     def body(self, event: Event, name: str = "") -> tuple[str, dict[str, Any]]:
         stream = name or ("reading" if isinstance(event, StableReading) else "event")

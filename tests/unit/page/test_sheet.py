@@ -12,6 +12,7 @@ from daq.procedure.verdict import COMMON_PRACTICE, Limits
 from daq.records import (
     AirChange,
     AirState,
+    CylinderDone,
     CylinderJudged,
     Event,
     Finding,
@@ -50,20 +51,19 @@ def reading(loss_pct: float, u_pct: float = 0.5, phase: str = Phase.AS_FOUND, cy
     return replace(stable(cylinder=cylinder), loss_at_set_pct=loss_pct, u_loss_pct=u_pct, phase=phase)
 
 
-def a_cylinder(limits: Limits = COMMON_PRACTICE) -> list[Event]:
-    """What a whole cylinder makes of pressures: as found, two taps, vented."""
+TAP, OFF = Tap(1, 13.0, 12.5, 1e5, 0.5), AirChange(1, 18.0, AirState.OFF, 0.0)
+WHOLE = (reading(17.5), TAP, TAP, replace(reading(6.4), t_s=16.0), OFF)
+
+
+def a_cylinder(*seen: Event, limits: Limits = COMMON_PRACTICE) -> list[Event]:
+    """What a test makes of what is seen after its first air; with nothing else that of a whole cylinder."""
     procedure, out = Procedure(PLAN, limits), []
-    seen: list[Event] = [
+    begun: list[Event] = [
         Marked(1, 0.0, "start", PLAN.to_text(), "operator"),
         SupplyChange(1, 1.0, SupplyState.HELD, 690e3, 690e3, ""),
         AirChange(1, 2.0, AirState.ON, 400e3),
-        reading(17.5),
-        Tap(1, 13.0, 12.5, 1e5, 0.5),
-        Tap(1, 14.0, 13.5, 1e5, 0.5),
-        replace(reading(6.4), t_s=16.0),
-        AirChange(1, 18.0, AirState.OFF, 0.0),
     ]
-    for event in seen:
+    for event in [*begun, *(seen or WHOLE)]:
         out += procedure.feed(event)
     return out
 
@@ -83,7 +83,7 @@ def test_a_cylinder_is_followed_from_air_to_vent() -> None:
 def test_a_run_that_was_broken_off_is_recalled_as_it_was() -> None:
     strict = replace(COMMON_PRACTICE, sound_to=replace(COMMON_PRACTICE.sound_to, loss_pct=3.0))
     whole, recalled = Sheet(PLAN, strict), Sheet(TestPlan("other", PLAN.engine), strict)
-    happened = a_cylinder(strict)
+    happened = a_cylinder(limits=strict)
     for event in happened:
         whole.take(event)
     followed = [each for each in happened if not isinstance(each, Session)]
@@ -95,9 +95,37 @@ def test_a_run_that_was_broken_off_is_recalled_as_it_was() -> None:
 
 
 def test_what_is_taken_back_does_not_show() -> None:
-    events = a_cylinder()
-    back = Withdrawn(1, 20.0, TakenBack.RESULT, 1, 1, "undone")
-    assert row(sheet(*events, back), 1)["as_found"] is None
+    back = row(sheet(*a_cylinder(*WHOLE, Marked(1, 20.0, "undo", "", "operator"))), 1)
+    assert (back["as_found"], back["after"], back["taps"], back["state"]) == (None, None, 0, "now")
+
+
+def test_a_reading_that_is_told_again_does_not_take_the_place_of_what_counts() -> None:
+    """As found is what was found first, after taps what was read last."""
+    events = a_cylinder(reading(17.5), reading(17.9), TAP, reading(6.4), reading(6.6), OFF)
+    done = next(event for event in events if isinstance(event, CylinderDone))
+    assert (done.as_found.loss_at_set_pct, done.after_tap and done.after_tap.loss_at_set_pct) == (17.5, 6.6)
+    for seen in (events[: events.index(done)], events):
+        shown = row(sheet(*seen), 1)
+        assert (shown["as_found"], shown["after"], shown["taps"]) == ([17.5, 1.0], [6.6, 1.0], 1)
+        assert shown["effect"] == "better, -10.9 points"
+
+
+def test_the_cylinder_is_the_one_that_it_was_named_to_be() -> None:
+    content = sheet(*a_cylinder(reading(17.5), Marked(1, 12.5, "cylinder", "4", "operator")))
+    assert (row(content, 1)["as_found"], row(content, 4)["as_found"]) == (None, [17.5, 1.0])
+
+
+def test_what_taps_did_between_two_captures_is_not_said_of_all_of_them() -> None:
+    shown = row(sheet(*a_cylinder(reading(17.5), TAP, reading(6.4), TAP, TAP, reading(6.4))), 1)
+    assert (shown["taps"], shown["effect"]) == (3, "-11.1 points")
+
+
+def test_a_cylinder_that_is_tested_again_begins_without_its_taps() -> None:
+    again = Marked(1, 20.0, "cylinder", "1", "operator"), AirChange(1, 21.0, AirState.ON, 4e5)
+    shown = row(sheet(*a_cylinder(*WHOLE, *again, reading(9.0))), 1)
+    assert (shown["as_found"], shown["after"], shown["taps"], shown["effect"]) == ([9.0, 1.0], None, 0, "")
+    back = row(sheet(*a_cylinder(*WHOLE, *again, reading(9.0), Marked(1, 22.0, "again", "", "operator"))), 1)
+    assert (back["as_found"], back["after"], back["taps"]) == ([17.5, 1.0], [6.4, 1.0], 2)
 
 
 def test_the_verdict_is_the_one_that_was_told_of_the_reading_that_counts() -> None:
