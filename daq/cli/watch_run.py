@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 
 from daq.cli.watch_sheet import Sheet, interval, loss_of
 from daq.procedure.states import Phase
-from daq.records import AirChange, Cue, Expectation, Fault, Judged, StableReading, Tap, TestStarted
+from daq.records import AirChange, Cue, Expectation, Fault, Judged, Session, StableReading, Tap, TestStarted
 from daq.sinks.face import Face, state, wanted
 from daq.sinks.payloads.heard import event_of
 
@@ -90,10 +90,9 @@ class Run:
                 self.face = replace(self.face, line_up=self.status.line == "up")
             case "describe":
                 self.describe = Describe.model_validate(payload)
-            case "session" if (session := event_of(name, payload)) is not None:
+            case "session" if isinstance(session := event_of(name, payload), Session):
                 self.sheet.take(session)
-                stand = {each: getattr(session, each) for each in ("engine", "cylinder", "phase")}
-                self.face = replace(self.face, **stand)
+                self.face = self.face.at(session)
             case _:
                 return
         self.heard_s = now_s

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from daq.procedure.wording import cylinders
+from daq.records import Session
 from daq.units import PressureUnit
 
 STALE_S = 2.0
+MOST_NAMED = 4
+"""Cylinders that were left out are named one by one up to so many: more cannot be taken in at a glance."""
 
 _WANTED = {
     "cautions": "READ THE CAUTIONS AND ACKNOWLEDGE THEM, NO AIR YET",
@@ -39,12 +43,20 @@ class Face:
     held: bool = False
     stable: bool = False
     age_s: float = math.inf
+    not_done: tuple[int, ...] = ()
+    """The cylinders of the test that have no result, in its order."""
     expected_pct: tuple[float, float, float] | None = None
     """While it fills: where the loss is expected to end, and the interval that holds it in 95 of 100 cases."""
 
     @property
     def stale(self) -> bool:
         return self.age_s > STALE_S
+
+    def at(self, session: Session) -> Face:
+        """The same bench where the test stands as `session` says."""
+        not_done = tuple(each for each in session.order or session.skipped if each not in session.done)
+        engine, cylinder, phase = session.engine, session.cylinder, session.phase
+        return replace(self, engine=engine, cylinder=cylinder, phase=phase, not_done=not_done)
 
 
 def wanted(face: Face) -> str:
@@ -57,7 +69,14 @@ def wanted(face: Face) -> str:
         return "SUPPLY IS NOT AT ITS SET POINT"
     if face.phase in ("settle", "resettle") and face.expected_pct is not None:
         return "SETTLING, EXPECT {:.1f} % ({:.1f} TO {:.1f})".format(*face.expected_pct)
+    if face.phase == "done" and face.not_done:
+        return f"TEST FINISHED. {_without(face.not_done)}"
     return _WANTED.get(face.phase, "WAITING").format(cylinder=face.cylinder)
+
+
+def _without(numbers: tuple[int, ...]) -> str:
+    named = cylinders(numbers) if len(numbers) <= MOST_NAMED else f"{len(numbers)} cylinders"
+    return f"WITHOUT {named.upper()}"
 
 
 def state(face: Face) -> str:

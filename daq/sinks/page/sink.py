@@ -197,7 +197,8 @@ class PageSink:
                 self._session = event
                 stamp = self._stamper.at("session", event.segment, event.t_s, utc_s - event.t_s)
                 self._hub.put("session", session_body(event, stamp))
-                self._turn(engine=event.engine, cylinder=event.cylinder, phase=event.phase)
+                self._face = self._face.at(event)
+                self._turn()
             case LinkChange():
                 self._describe(event.board if event.up else None)
                 self._turn(line_up=event.up)

@@ -118,7 +118,7 @@ class TerminalSink:
 
     def _follow(self, record: object) -> None:
         if isinstance(record, Session):
-            self._face = replace(self._face, engine=record.engine, cylinder=record.cylinder, phase=record.phase)
+            self._face = self._face.at(record)
         elif isinstance(record, LinkChange):
             self._face = replace(self._face, line_up=record.up)
         elif isinstance(record, AirChange | StableReading | Tap):

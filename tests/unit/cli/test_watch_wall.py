@@ -198,6 +198,12 @@ def test_cue_faults_and_newest_reading_stand_until_there_are_others() -> None:
     assert (list(view.run.faults), view.captured) == (["line empty"], "Newest stable reading: cylinder 2, 6.3 ± 1.0 %")
 
 
+def test_a_test_that_was_ended_says_what_was_left_out() -> None:
+    wall = Wall()
+    bench(wall).session(None, "done", done=(1, 2), skipped=(3,), order=(1, 3, 4, 2))
+    assert wall.views(1.5)[0].wanted == "TEST FINISHED. WITHOUT CYLINDERS 3 AND 4"
+
+
 def test_where_a_fill_is_expected_to_end_is_said_until_it_is_known() -> None:
     wall = Wall()
     speaker = bench(wall)

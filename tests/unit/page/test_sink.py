@@ -149,6 +149,16 @@ def test_the_face_has_words_for_where_the_test_stands() -> None:
     opened(test)
 
 
+def test_a_test_that_was_ended_says_what_was_left_out() -> None:
+    async def test(page: PageSink, clock: Clock) -> None:
+        ended = replace(SETTLING, cylinder=None, phase="done", done=(1,), order=(1, 3, 4, 2))
+        up = LinkChange(1, 0.0, True, "opened", BOARD)
+        face = newest(await told(page, delivery(up, ended, readings(0.0, 1))), "face")
+        assert face["wanted"] == "Test finished. Without cylinders 3, 4 and 2"
+
+    opened(test)
+
+
 def test_undo_can_be_pressed_only_where_there_is_something_to_take_back() -> None:
     async def test(page: PageSink, clock: Clock) -> None:
         for can_undo in (False, True, False):

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from daq.records import Session
 from daq.sinks.terminal.face import Face, face_lines, large, state, wanted
 from daq.sinks.terminal.sink import plain
 from daq.units import PA_PER_PSI, PressureUnit
@@ -49,6 +50,25 @@ def test_each_state_has_its_word_and_its_line(change: dict[str, object], word: s
     face = replace(STEADY, **change)
     assert state(face) == word
     assert line in wanted(face)
+
+
+ENDED = Session(1, 60.0, "invented four", None, "done", None, "t", done=(1, 3, 4, 2), order=(1, 3, 4, 2))
+
+
+@pytest.mark.parametrize(
+    ("session", "line"),
+    [
+        (ENDED, "ALL CYLINDERS DONE"),
+        (replace(ENDED, done=(1, 3, 2), skipped=(4,)), "TEST FINISHED. WITHOUT CYLINDER 4"),
+        (replace(ENDED, done=(2,), skipped=(3,)), "TEST FINISHED. WITHOUT CYLINDERS 1, 3 AND 4"),
+        (replace(ENDED, done=(1,), skipped=(3,), order=()), "TEST FINISHED. WITHOUT CYLINDER 3"),
+        (replace(ENDED, done=(2,), order=tuple(range(1, 13))), "TEST FINISHED. WITHOUT 11 CYLINDERS"),
+    ],
+)
+def test_a_test_that_left_cylinders_out_does_not_say_that_all_are_done(session: Session, line: str) -> None:
+    face = STEADY.at(session)
+    assert wanted(face) == line
+    assert (face.engine, face.cylinder, face.phase) == ("invented four", None, "done")
 
 
 @pytest.mark.parametrize("change", [{"age_s": 9.0}, {"line_up": False}, {"phase": "wait-air"}, {"loss_pct": None}])

@@ -127,6 +127,11 @@ def test_a_screen_gets_the_large_face() -> None:
     assert "█" in text and "CAPTURED" in text
 
 
+def test_a_test_that_was_ended_says_what_was_left_out() -> None:
+    ended = Session(1, 0.0, "x", None, "done", None, done=(1,), skipped=(3,), order=(1, 3))
+    assert ">> TEST FINISHED. WITHOUT CYLINDER 3" in shown(TESTED[0], ended, TESTED[2], screen=True)
+
+
 def test_no_supply_shows_no_loss() -> None:
     text = shown(Session(1, 0.0, "x", 3, "as-found", 4), readings(float("nan")))
     assert "LOSS -.- %" in text
