@@ -18,16 +18,14 @@ from daq.errors import BoretightError, UnavailableError
 from daq.records import Board, Chunk, Input, LineFormat, LinkDown, LinkUp
 from daq.sources.handshake import READ_SIZE, handshake
 from daq.sources.ports import LineSettings, find, open_port
+from daq.sources.rhythm import Rhythm
 from daq.wire import encode_command
 
 if TYPE_CHECKING:
     import serial
 
-POLL_S, BARE_POLL_S = 0.04, 0.02
-"""How often the line is looked at: what a framed board sends carries its own time; of a bare one it is the arrival."""
-BUFFER_BYTES = 4096
-"""What a system keeps of a line that is not read, at least. It must not overflow between two looks."""
-BITS_PER_BYTE = 10
+BARE_POLL_S = 0.02
+"""How often a bare board is looked at: the time of what it sends is that of its arrival."""
 SILENCE_S = 3.0
 RETRY_FIRST_S = 0.5
 RETRY_MOST_S = 5.0
@@ -113,8 +111,8 @@ class SerialLine:
             while not self._stop.is_set():
                 board = self._greet(port, url, emit)
                 up, self.trouble = True, None
-                bare = board.line_format is LineFormat.BARE
-                self._read(port, _poll_s(board.line_format, self._settings.baud), bare, emit)
+                rhythm = Rhythm(self._settings.baud) if board.line_format is LineFormat.FRAMED else None
+                self._read(port, rhythm, emit)
         except LinkLost as error:
             reason = str(error)
         except OSError as error:
@@ -138,34 +136,50 @@ class SerialLine:
             port.write(encode_command("INIT", None))
         return board
 
-    def _read(self, port: serial.Serial, poll_s: float, bare: bool, emit: Callable[[Input], None]) -> None:
+    def _read(self, port: serial.Serial, rhythm: Rhythm | None, emit: Callable[[Input], None]) -> None:
         """Takes what is there, again and again, until the board must be greeted again: it announced a boot, or it
-        still sends lines but no more samples, as after a boot whose line was damaged."""
+        still sends lines but no more samples, as after a boot whose line was damaged. `rhythm`: None of a bare board.
+        """
+        held = _Held(emit)
         last_line_s = last_sample_s = time.monotonic()
-        data = tail = b""
-        while not self._stop.is_set():
-            time.sleep(poll_s if len(data) < BUFFER_BYTES // 2 else poll_s / 8)
-            data = port.read(READ_SIZE)
-            if data:
-                emit(Chunk(time.time(), data))
+        wait_s, tail = BARE_POLL_S, b""
+        try:
+            while not self._stop.is_set():
+                time.sleep(wait_s)
+                data = port.read(READ_SIZE)
+                wait_s = rhythm.looked(data) if rhythm else BARE_POLL_S
+                held.add(data)
+                if rhythm is None or rhythm.due:
+                    held.hand_on()
                 if _BOOT_LINE in tail + data:
                     return
-            now_s = time.monotonic()
-            if b"\n" in data:
-                last_line_s = now_s
-            elif now_s - last_line_s > SILENCE_S:
-                raise LinkLost(f"no line for {SILENCE_S:.0f} s")
-            if bare or _SAMPLE_LINE in tail + data:
-                last_sample_s = now_s
-            elif now_s - last_sample_s > SILENCE_S:
-                return
-            tail = data[-2:] or tail
+                now_s = time.monotonic()
+                if b"\n" in data:
+                    last_line_s = now_s
+                elif now_s - last_line_s > SILENCE_S:
+                    raise LinkLost(f"no line for {SILENCE_S:.0f} s")
+                if rhythm is None or _SAMPLE_LINE in tail + data:
+                    last_sample_s = now_s
+                elif now_s - last_sample_s > SILENCE_S:
+                    return
+                tail = data[-2:] or tail
+        finally:
+            held.hand_on()
 
 
-def _poll_s(line_format: LineFormat, baud: int) -> float:
-    """How long to wait between two looks at the line."""
-    half_full_s = BUFFER_BYTES / 2 * BITS_PER_BYTE / baud
-    return min(POLL_S if line_format is LineFormat.FRAMED else BARE_POLL_S, half_full_s)
+class _Held:
+    """What was read and is not handed on yet."""
+
+    def __init__(self, emit: Callable[[Input], None]) -> None:
+        self._emit, self._data = emit, b""
+
+    def add(self, data: bytes) -> None:
+        self._data += data
+
+    def hand_on(self) -> None:
+        if self._data:
+            self._emit(Chunk(time.time(), self._data))
+            self._data = b""
 
 
 def _as_trouble(error: Exception) -> BoretightError:

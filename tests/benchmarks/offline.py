@@ -22,7 +22,7 @@ from daq.sinks.raw_log import RawLogHeader, read_raw_log, write_raw_log
 from daq.sinks.store.boot import Boot
 from daq.sinks.store.store import Store
 from daq.sources.replay import replay
-from daq.sources.serial_line import POLL_S
+from daq.sources.rhythm import HANDED_ON_US
 from tests.benchmarks.boards import BITS, new_board, recording
 from tests.benchmarks.rig import ROOT, environment
 
@@ -32,13 +32,13 @@ STARTS = 10
 
 def write_log(path: Path, rate_hz: int, seconds: float) -> int:
     """A raw log as the daemon writes it, of tests of an engine one after the other; returns the number of samples."""
-    board = new_board(rate_hz, recording(rate_hz))
+    board, step_s = new_board(rate_hz, recording(rate_hz)), 1e-6 * HANDED_ON_US
 
     def inputs() -> Iterator[Input]:
         yield LinkUp(BEGAN_S, Board(LineFormat.FRAMED, BITS, rate_hz=float(rate_hz)))
         board.start()
-        for step in range(1, round(seconds / POLL_S) + 1):
-            yield Chunk(BEGAN_S + step * POLL_S, board.advance(step * POLL_S))
+        for step in range(1, round(seconds / step_s) + 1):
+            yield Chunk(BEGAN_S + step * step_s, board.advance(step * step_s))
         yield LinkDown(BEGAN_S + seconds, "the end")
 
     write_raw_log(path, RawLogHeader("bench", "boot", "", "benchmark", {}, {}), inputs())
