@@ -140,6 +140,13 @@ def test_a_key_that_there_is_not_is_told_in_the_environment_too(monkeypatch: pyt
         load()
 
 
+def test_a_section_in_the_environment_that_is_no_json_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("BORETIGHT_LINE", "{rate_hz = 100}")
+    with pytest.raises(ConfigError, match="no JSON") as told:
+        load()
+    assert '"line"' in str(told.value.evidence)
+
+
 def test_what_a_log_was_made_with_is_not_changed_by_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("BORETIGHT_DISPLAY__PRESSURE", "bar")
     assert from_snapshot({}, Path("a.btlog")).display.pressure == "psi"
