@@ -11,7 +11,7 @@ from daq.sinks.topics import LIVE_MOST_PER_S
 
 SLACK_S = 0.02
 NEXT_TICK_S = 0.15
-"""The line is looked at each 40 ms, so two ticks may come 90 ms apart; what is later than this has stopped."""
+"""Ticks come two at a time, 100 ms apart and less exactly from a busy line; what is later than this has stopped."""
 Publish = Callable[[str, str], Awaitable[None]]
 
 
