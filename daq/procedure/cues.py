@@ -7,6 +7,7 @@ it. `{names}` are the values of the cue.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import singledispatch
 from typing import Any
 
@@ -47,6 +48,8 @@ WORDS: dict[str, tuple[CueLevel, str]] = {
         DO,
         "Cylinder {cylinder} next. Turn the crank {degrees} degrees. Tools off, connect, air.",
     ),
+    "vent-first": (DO, "Vent the air. Then cylinder {cylinder}."),
+    "vent": (CAUTION, "Vent the air."),
     "gently": (DO, "Gently: a low pressure first."),
     "crank-holds": (NEWS, "The crank holds at {pressure}. Up to the set point."),
     "captured": (NEWS, "Cylinder {cylinder}, {loss} percent, stable."),
@@ -81,41 +84,77 @@ _EFFECTS = {
 Words = Iterator[tuple[str, dict[str, str]]]
 
 
-def cues_of(event: Event, plan: TestPlan, phase: Phase) -> list[Cue]:
-    """What is to be told of an event that came while the test stood at `phase`; most events are not worth a word."""
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Where the test stood when something came, and whether the cylinder was and is under air."""
+
+    stood: Session
+    air_was_on: bool
+    air_is_on: bool
+
+    @property
+    def phase(self) -> Phase:
+        return Phase(self.stood.phase)
+
+    def is_news(self, session: Session) -> bool:
+        """The test stands elsewhere now, not only something of it can be taken back."""
+        stood = self.stood
+        return (session.test, session.phase, session.cylinder) != (stood.test, stood.phase, stood.cylinder)
+
+
+def cues_of(event: Event, plan: TestPlan, moment: Moment) -> list[Cue]:
+    """What is to be told of an event, or of what followed from it; most are not worth a word."""
     cylinder = getattr(event, "cylinder", None)
     return [
         Cue(event.segment, event.t_s, name, WORDS[name][0], WORDS[name][1].format(**values), cylinder, values)
-        for name, values in _words(event, plan, phase)
+        for name, values in _words(event, plan, moment)
     ]
 
 
 @singledispatch
-def _words(event: Any, plan: TestPlan, phase: Phase) -> Words:
+def _words(event: Any, plan: TestPlan, moment: Moment) -> Words:
     yield from ()
 
 
 @_words.register
-def _started(event: TestStarted, plan: TestPlan, phase: Phase) -> Words:
+def _started(event: TestStarted, plan: TestPlan, moment: Moment) -> Words:
     yield "test-started", {"engine": event.engine, "cylinders": str(len(plan.engine.firing_order))}
     if not plan.acknowledged:
         yield "cautions", {}
 
 
 @_words.register
-def _session(event: Session, plan: TestPlan, phase: Phase) -> Words:
+def _session(event: Session, plan: TestPlan, moment: Moment) -> Words:
+    if not moment.is_news(event):
+        return
     match event.phase:
-        case Phase.WAIT_AIR if event.cylinder is not None:
-            yield _connect(event, event.cylinder, plan)
+        case Phase.WAIT_AIR | Phase.CAUTIONS | Phase.DONE:
+            yield from _under_air(event) if moment.air_is_on else _connect(event, plan)
         case Phase.PRESSURISE if plan.soft_step:
             yield "gently", {}
-        case Phase.AS_FOUND if phase is not Phase.PAUSED:
+        case Phase.AS_FOUND if moment.phase is not Phase.PAUSED:
             yield "tap-now" if plan.has_valves else "vent-now", {}
         case Phase.PAUSED:
             yield "paused", {}
 
 
-def _connect(event: Session, cylinder: int, plan: TestPlan) -> tuple[str, dict[str, str]]:
+def _under_air(event: Session) -> Words:
+    """Where no air should be: nobody may turn the crank, nor take the hose off."""
+    match event.phase:
+        case Phase.CAUTIONS:
+            yield "air-too-soon", {}
+        case Phase.WAIT_AIR:
+            yield "vent-first", {"cylinder": str(event.cylinder)}
+        case _:
+            yield "vent", {}
+
+
+def _connect(event: Session, plan: TestPlan) -> Words:
+    if event.phase == Phase.WAIT_AIR and event.cylinder is not None:
+        yield _way_to(event.cylinder, event, plan)
+
+
+def _way_to(cylinder: int, event: Session, plan: TestPlan) -> tuple[str, dict[str, str]]:
     turn_deg = plan.turn_to(cylinder)
     values = {"cylinder": str(cylinder)}
     if not event.done and not event.skipped:
@@ -127,36 +166,39 @@ def _connect(event: Session, cylinder: int, plan: TestPlan) -> tuple[str, dict[s
 
 
 @_words.register
-def _air(event: AirChange, plan: TestPlan, phase: Phase) -> Words:
-    if event.state is AirState.ON and phase is Phase.CAUTIONS:
+def _air(event: AirChange, plan: TestPlan, moment: Moment) -> Words:
+    if event.state is AirState.ON and moment.phase is Phase.CAUTIONS:
         yield "air-too-soon", {}
+    if event.state is AirState.OFF and moment.air_was_on:
+        yield from _connect(moment.stood, plan)
 
 
 @_words.register
-def _soft(event: SoftStep, plan: TestPlan, phase: Phase) -> Words:
-    if phase is Phase.PRESSURISE:
+def _soft(event: SoftStep, plan: TestPlan, moment: Moment) -> Words:
+    if moment.phase is Phase.PRESSURISE:
         yield "crank-holds", {"pressure": both(event.supply_gauge_pa)}
 
 
 @_words.register
-def _reading(event: StableReading, plan: TestPlan, phase: Phase) -> Words:
-    if event.phase == Phase.AS_FOUND:
+def _reading(event: StableReading, plan: TestPlan, moment: Moment) -> Words:
+    """As found is what was found first: another reading is no capture."""
+    if event.phase == Phase.AS_FOUND and moment.phase is not Phase.AS_FOUND:
         yield "captured", {"cylinder": str(event.cylinder), "loss": f"{event.loss_at_set_pct:.1f}"}
 
 
 @_words.register
-def _tap(event: Tap, plan: TestPlan, phase: Phase) -> Words:
-    if phase in UNDER_AIR:
+def _tap(event: Tap, plan: TestPlan, moment: Moment) -> Words:
+    if moment.phase in UNDER_AIR:
         yield "tap", {}
 
 
 @_words.register
-def _effect(event: TapEffect, plan: TestPlan, phase: Phase) -> Words:
+def _effect(event: TapEffect, plan: TestPlan, moment: Moment) -> Words:
     yield _EFFECTS[event.verdict], {"change": f"{abs(event.change_pct):.1f}", "after": f"{event.after_pct:.1f}"}
 
 
 @_words.register
-def _fault(event: Fault, plan: TestPlan, phase: Phase) -> Words:
+def _fault(event: Fault, plan: TestPlan, moment: Moment) -> Words:
     if event.fault == "crank-moved" and not event.over:
         yield "crank-moved", {}
     else:
@@ -165,8 +207,8 @@ def _fault(event: Fault, plan: TestPlan, phase: Phase) -> Words:
 
 
 @_words.register
-def _supply(event: SupplyChange, plan: TestPlan, phase: Phase) -> Words:
-    if phase not in (Phase.SETTLE, Phase.RESETTLE):  # elsewhere nothing waits for it, and it may be meant
+def _supply(event: SupplyChange, plan: TestPlan, moment: Moment) -> Words:
+    if moment.phase not in (Phase.SETTLE, Phase.RESETTLE):  # elsewhere nothing waits for it, and it may be meant
         return
     if event.state is SupplyState.LOST:
         yield "supply-lost", {"pressure": both(event.supply_gauge_pa)}
@@ -175,23 +217,23 @@ def _supply(event: SupplyChange, plan: TestPlan, phase: Phase) -> Words:
 
 
 @_words.register
-def _finding(event: Finding, plan: TestPlan, phase: Phase) -> Words:
+def _finding(event: Finding, plan: TestPlan, moment: Moment) -> Words:
     place = event.place.replace("-", " ") + (f" {event.neighbour}" if event.neighbour else "")
     yield "noted", {"cylinder": str(event.cylinder), "place": place, "strength": event.strength.value}
 
 
 @_words.register
-def _withdrawn(event: Withdrawn, plan: TestPlan, phase: Phase) -> Words:
+def _withdrawn(event: Withdrawn, plan: TestPlan, moment: Moment) -> Words:
     yield "taken-back", {"what": event.what.value, "cylinder": str(event.cylinder)}
 
 
 @_words.register
-def _line(event: LinkChange, plan: TestPlan, phase: Phase) -> Words:
+def _line(event: LinkChange, plan: TestPlan, moment: Moment) -> Words:
     if event.reason != "stopped":
         yield "line-back" if event.up else "line-lost", {}
 
 
 @_words.register
-def _done(event: TestDone, plan: TestPlan, phase: Phase) -> Words:
+def _done(event: TestDone, plan: TestPlan, moment: Moment) -> Words:
     values = {"done": str(len(event.cylinders)), "cylinders": str(len(plan.engine.firing_order))}
     yield "test-done" if len(event.cylinders) == len(plan.engine.firing_order) else "test-ended", values

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from daq.errors import UsageError
 from daq.procedure.course import Course
-from daq.procedure.cues import cues_of
+from daq.procedure.cues import Moment, cues_of
 from daq.procedure.engine import EngineOrder
 from daq.procedure.finding import named_cylinders, words_of
 from daq.procedure.plan import TestPlan, plan_from
@@ -55,9 +55,10 @@ class Procedure:
 
     def feed(self, event: Event) -> list[Event]:
         """The event itself (a stable reading now names cylinder and phase), then what follows from it."""
-        phase = self.phase
+        stood, air = self.session(event.segment, event.t_s), self._air
         out = self._step(event)
-        return [record for each in out for record in (each, *cues_of(each, self._course.plan, phase))]
+        moment = Moment(stood, air is AirState.ON, self._air is AirState.ON)
+        return [record for each in out for record in (each, *cues_of(each, self._course.plan, moment))]
 
     def resume(self, events: Iterable[Event]) -> None:
         """Come to where the test stood after `events`; what follows from them is known.

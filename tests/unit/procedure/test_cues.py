@@ -66,6 +66,39 @@ def test_the_degrees_are_told_only_from_the_cylinder_before() -> None:
     assert told(HELD, ON, reading(6.0), OFF, jump)[-1].startswith("Cylinder 4 next. Top dead centre")
 
 
+def mark(kind: str, text: str = "") -> Marked:
+    return Marked(1, 4.0, kind, text, "operator")
+
+
+def test_nobody_is_sent_to_the_crank_while_there_is_air() -> None:
+    then = "Cylinder 3 next. Turn the crank 180 degrees. Tools off, connect, air."
+    by_hand = told(HELD, ON, reading(6.0), mark("next"), OFF, replace(OFF, segment=2))
+    assert by_hand[-3:] == [
+        "Tap the valves now, or vent for the next cylinder.",
+        "Vent the air. Then cylinder 3.",
+        then,
+    ]
+    assert told(HELD, ON, mark("skip"), OFF)[-2:] == ["Vent the air. Then cylinder 3.", then]
+    assert told(HELD, ON, reading(6.0), OFF)[-1] == then
+
+
+def test_a_test_that_is_started_or_ended_under_air_asks_to_vent_it() -> None:
+    assert told(HELD, ON, mark("finish"))[-2:] == ["Test ended, 0 of 4 cylinders done.", "Vent the air."]
+    again = mark("start", PLAN.named("again").to_text())
+    assert told(HELD, ON, again)[-1] == "Vent the air. Then cylinder 1."
+    unread = mark("start", replace(PLAN.named("unread"), acknowledged="").to_text())
+    assert told(HELD, ON, unread)[-1].startswith("Air is on and nobody has acknowledged")
+
+
+def test_what_is_noted_tells_nothing_to_do_anew() -> None:
+    heard = mark("heard", "exhaust clear")
+    assert told(heard)[-1] == told(HELD, ON, reading(6.0), heard)[-1] == "Noted: cylinder 1, exhaust, clear."
+
+
+def test_a_capture_is_told_once_though_its_reading_is_told_again() -> None:
+    assert told(HELD, ON, reading(6.0), reading(6.3)) == told(HELD, ON, reading(6.0))
+
+
 def test_danger_is_an_alarm() -> None:
     procedure = Procedure(EngineOrder("another", (1, 2)))
     events = [HELD, ON, reading(6.0), Fault(1, 6.0, "crank-moved", "it fell", "Vent the air.")]
