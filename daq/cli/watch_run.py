@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 
 from daq.cli.watch_sheet import Sheet, interval, loss_of
 from daq.procedure.states import Phase
-from daq.records import AirChange, Cue, Expectation, Fault, Judged, Session, StableReading, Tap, TestStarted
+from daq.records import AirChange, AirState, Cue, Expectation, Fault, Judged, Session, StableReading, Tap, TestStarted
 from daq.sinks.face import Face, state, wanted
 from daq.sinks.payloads.heard import event_of
 
@@ -110,8 +110,11 @@ class Run:
             case StableReading():
                 self.newest = event
                 self._expect(None)
-            case Tap() | AirChange():
+            case Tap():
                 self._expect(None)
+            case AirChange():
+                self._expect(None)
+                self.face = replace(self.face, air_on=event.state is AirState.ON)
         self.sheet.take(event)
 
     def _expect(self, interval_pct: tuple[float, float, float] | None) -> None:

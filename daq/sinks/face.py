@@ -17,14 +17,22 @@ _WANTED = {
     "cautions": "READ THE CAUTIONS AND ACKNOWLEDGE THEM, NO AIR YET",
     "pressurise": "RAISE THE SUPPLY TO ITS SET POINT, GENTLY",
     "crank-moved": "CRANK MOVED: VENT THE AIR NOW",
-    "paused": "PAUSED",
+    "paused": "PAUSED. GO ON WHEN YOU ARE READY",
     "wait-air": "CONNECT CYLINDER {cylinder}, CRANK HELD, THEN AIR",
     "settle": "SETTLING, WAIT",
     "as-found": "CAPTURED. TAP THE VALVES, OR VENT FOR THE NEXT",
     "resettle": "TAPPED. SETTLING, WAIT",
     "after-tap": "CAPTURED AFTER TAP. TAP AGAIN, OR VENT",
-    "done": "ALL CYLINDERS DONE",
+    "done": "{done}",
 }
+_WITH_AIR = {
+    "cautions": "AIR IS ON: VENT IT, THEN READ THE CAUTIONS AND ACKNOWLEDGE THEM",
+    "wait-air": "VENT THE AIR. THEN CYLINDER {cylinder}",
+    "done": "{done}. VENT THE AIR",
+}
+"""Where no air should be, and is: after a word instead of a hand."""
+NO_LOSS = ("STALE", "NO AIR", "AIR ON")
+"""The states in which the newest loss is none of the cylinder that is named."""
 _NEEDS_SUPPLY = ("settle", "as-found", "resettle", "after-tap")
 
 
@@ -43,6 +51,8 @@ class Face:
     held: bool = False
     stable: bool = False
     age_s: float = math.inf
+    air_on: bool | None = None
+    """The cylinder side is under pressure; None where nobody has said so."""
     not_done: tuple[int, ...] = ()
     """The cylinders of the test that have no result, in its order."""
     expected_pct: tuple[float, float, float] | None = None
@@ -69,21 +79,26 @@ def wanted(face: Face) -> str:
         return "SUPPLY IS NOT AT ITS SET POINT"
     if face.phase in ("settle", "resettle") and face.expected_pct is not None:
         return "SETTLING, EXPECT {:.1f} % ({:.1f} TO {:.1f})".format(*face.expected_pct)
-    if face.phase == "done" and face.not_done:
-        return f"TEST FINISHED. {_without(face.not_done)}"
-    return _WANTED.get(face.phase, "WAITING").format(cylinder=face.cylinder)
+    words = _WITH_AIR if face.air_on and face.phase in _WITH_AIR else _WANTED
+    return words.get(face.phase, "WAITING").format(cylinder=face.cylinder, done=_done(face.not_done))
 
 
-def _without(numbers: tuple[int, ...]) -> str:
-    named = cylinders(numbers) if len(numbers) <= MOST_NAMED else f"{len(numbers)} cylinders"
-    return f"WITHOUT {named.upper()}"
+def _done(missing: tuple[int, ...]) -> str:
+    if not missing:
+        return "ALL CYLINDERS DONE"
+    named = cylinders(missing) if len(missing) <= MOST_NAMED else f"{len(missing)} cylinders"
+    return f"TEST FINISHED. WITHOUT {named.upper()}"
 
 
 def state(face: Face) -> str:
-    """The reading in one word."""
+    """The reading in a word or two."""
     if not face.line_up or face.stale:
         return "STALE"
-    if face.phase in ("cautions", "wait-air", "done"):
+    if face.phase == "crank-moved":
+        return "ALARM"
+    if face.phase in _WITH_AIR:
+        return "AIR ON" if face.air_on else "NO AIR"
+    if face.phase == "paused" and face.air_on is False:
         return "NO AIR"
     if not face.held:
         return "NOT HELD"
@@ -93,7 +108,7 @@ def state(face: Face) -> str:
 def visible_loss_pct(face: Face) -> float | None:
     """The loss, where there is one to be seen: never an old one, nor what is no number."""
     known = face.loss_pct is not None and math.isfinite(face.loss_pct)
-    return face.loss_pct if known and state(face) not in ("STALE", "NO AIR") else None
+    return face.loss_pct if known and state(face) not in NO_LOSS else None
 
 
 def shown_pressure(pressure_pa: float | None, unit: PressureUnit) -> str:

@@ -15,6 +15,8 @@ from daq.procedure import TestPlan
 from daq.procedure.states import Phase, meaningful
 from daq.procedure.verdict import Limits
 from daq.records import (
+    AirChange,
+    AirState,
     Board,
     Cue,
     CueLevel,
@@ -28,7 +30,7 @@ from daq.records import (
     Session,
 )
 from daq.sinks.cues.tones import MELODIES
-from daq.sinks.face import Face, state, wanted
+from daq.sinks.face import NO_LOSS, Face, state, wanted
 from daq.sinks.mqtt.commands import Answer, CommandDesk
 from daq.sinks.page.calibration import calibration_body
 from daq.sinks.page.documents import Books
@@ -168,7 +170,7 @@ class PageSink:
         seen = {"line_up": True, "held": bool(rows.supply_held[-1]), "stable": bool(rows.stable[-1])}
         if self._face.stale or any(getattr(self._face, name) != is_so for name, is_so in seen.items()):
             self._turn(**seen)
-        self._trace.add(rows, utc_offset_s, state(self._face) not in ("STALE", "NO AIR"))
+        self._trace.add(rows, utc_offset_s, state(self._face) not in NO_LOSS)
         if self._hub.pages and now_s - self._live_s >= LIVE_EACH_S:
             self._live_s = now_s
             stamp = self._stamper.at("live", rows.segment, float(rows.t_s[-1]), utc_offset_s)
@@ -202,6 +204,8 @@ class PageSink:
             case LinkChange():
                 self._describe(event.board if event.up else None)
                 self._turn(line_up=event.up)
+            case AirChange():
+                self._turn(air_on=event.state is AirState.ON)
             case Fault():
                 self._mind(event)
         if self._sheet.take(event):

@@ -16,6 +16,7 @@ import numpy as np
 
 from daq.records import (
     AirChange,
+    AirState,
     Delivery,
     Expectation,
     LinkChange,
@@ -121,7 +122,9 @@ class TerminalSink:
             self._face = self._face.at(record)
         elif isinstance(record, LinkChange):
             self._face = replace(self._face, line_up=record.up)
-        elif isinstance(record, AirChange | StableReading | Tap):
+        elif isinstance(record, AirChange):
+            self._face = replace(self._face, expected_pct=None, air_on=record.state is AirState.ON)
+        elif isinstance(record, StableReading | Tap):
             self._face = replace(self._face, expected_pct=None)
 
     def _print(self, text: str) -> None:

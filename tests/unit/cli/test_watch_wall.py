@@ -10,6 +10,8 @@ import pytest
 from daq.cli.watch_sheet import row_words
 from daq.cli.watch_wall import MOST_BENCHES, MOST_TEXT, Line, Wall
 from daq.records import (
+    AirChange,
+    AirState,
     Cue,
     CueLevel,
     CylinderJudged,
@@ -202,6 +204,20 @@ def test_a_test_that_was_ended_says_what_was_left_out() -> None:
     wall = Wall()
     bench(wall).session(None, "done", done=(1, 2), skipped=(3,), order=(1, 3, 4, 2))
     assert wall.views(1.5)[0].wanted == "TEST FINISHED. WITHOUT CYLINDERS 3 AND 4"
+
+
+def test_air_that_is_still_on_is_told_before_the_next_cylinder() -> None:
+    wall = Wall()
+    speaker = bench(wall)
+    speaker.session(4, "wait-air")
+    seen = []
+    for state in (AirState.ON, AirState.OFF):
+        speaker.event(AirChange(1, 1.0, state, 5e5))
+        (view,) = wall.views(1.5)
+        seen.append((view.state, view.wanted))
+    assert seen == [
+        ("AIR ON", "VENT THE AIR. THEN CYLINDER 4"), ("NO AIR", "CONNECT CYLINDER 4, CRANK HELD, THEN AIR"),
+    ]  # fmt: skip
 
 
 def test_where_a_fill_is_expected_to_end_is_said_until_it_is_known() -> None:

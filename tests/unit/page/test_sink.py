@@ -8,6 +8,8 @@ import socket
 import urllib.request
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
+from importlib.resources import files
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +19,8 @@ from daq.errors import UnavailableError
 from daq.procedure.states import Phase
 from daq.procedure.verdict import COMMON_PRACTICE
 from daq.records import (
+    AirChange,
+    AirState,
     Cue,
     CueLevel,
     Event,
@@ -26,6 +30,7 @@ from daq.records import (
     Tap,
 )
 from daq.sinks.base import Sink
+from daq.sinks.face import Face, state
 from daq.sinks.page.settings import PageSettings
 from daq.sinks.page.sink import PageBench, PageSink, in_sentences
 from daq.sinks.payloads import StatusFields, event_body, stream_of
@@ -157,6 +162,30 @@ def test_a_test_that_was_ended_says_what_was_left_out() -> None:
         assert face["wanted"] == "Test finished. Without cylinders 3, 4 and 2"
 
     opened(test)
+
+
+def test_air_that_is_still_on_is_told_before_the_next_cylinder() -> None:
+    async def test(page: PageSink, clock: Clock) -> None:
+        waiting = replace(SETTLING, phase="wait-air")
+        for air_is, expected in (
+            (AirState.ON, ("AIR ON", "Vent the air. Then cylinder 3")),
+            (AirState.OFF, ("NO AIR", "Connect cylinder 3, crank held, then air")),
+        ):
+            up, air = LinkChange(1, 0.0, True, "opened", BOARD), AirChange(1, 1.0, air_is, 5e5)
+            face = newest(await told(page, delivery(up, air, waiting, readings(0.0, 1))), "face")
+            assert (face["state"], face["wanted"]) == expected
+
+    opened(test)
+
+
+def test_each_state_has_its_shape() -> None:
+    words = {
+        state(Face("a", "", 3, phase, line_up, held=held, stable=stable, age_s=0.0, air_on=air_on))
+        for phase in Phase
+        for line_up, held, stable, air_on in product((True, False), repeat=4)
+    }
+    shapes = (files("daq.sinks.page") / "assets" / "live.html").read_text(encoding="utf-8")
+    assert len(words) == 7 and all(f'id="shape-{word.replace(" ", "_")}"' in shapes for word in words)
 
 
 def test_undo_can_be_pressed_only_where_there_is_something_to_take_back() -> None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from daq.procedure.states import Phase
 from daq.records import Session
 from daq.sinks.terminal.face import Face, face_lines, large, state, wanted
 from daq.sinks.terminal.sink import plain
@@ -42,6 +43,13 @@ def test_the_unit_is_the_users() -> None:
         ({"phase": "resettle", "stable": False}, "SETTLING", "TAPPED"),
         ({"phase": "after-tap"}, "STABLE", "VENT"),
         ({"phase": "done", "cylinder": None}, "NO AIR", "ALL CYLINDERS DONE"),
+        ({"phase": "cautions", "air_on": True}, "AIR ON", "AIR IS ON: VENT IT, THEN READ THE CAUTIONS"),
+        ({"phase": "wait-air", "air_on": True}, "AIR ON", "VENT THE AIR. THEN CYLINDER 3"),
+        ({"phase": "wait-air", "air_on": False}, "NO AIR", "CONNECT CYLINDER 3"),
+        ({"phase": "done", "cylinder": None, "air_on": True}, "AIR ON", "ALL CYLINDERS DONE. VENT THE AIR"),
+        ({"phase": "crank-moved", "air_on": True}, "ALARM", "CRANK MOVED: VENT"),
+        ({"phase": "paused", "air_on": True}, "STABLE", "PAUSED. GO ON"),
+        ({"phase": "paused", "air_on": False, "stable": False}, "NO AIR", "PAUSED. GO ON"),
         ({"age_s": 2.1}, "STALE", "OLD DATA"),
         ({"line_up": False}, "STALE", "NO BOARD"),
     ],
@@ -71,7 +79,23 @@ def test_a_test_that_left_cylinders_out_does_not_say_that_all_are_done(session: 
     assert (face.engine, face.cylinder, face.phase) == ("invented four", None, "done")
 
 
-@pytest.mark.parametrize("change", [{"age_s": 9.0}, {"line_up": False}, {"phase": "wait-air"}, {"loss_pct": None}])
+@pytest.mark.parametrize("air_on", [True, False, None])
+@pytest.mark.parametrize("phase", Phase)
+def test_every_phase_has_words_and_no_air_where_none_should_be_goes_unsaid(phase: Phase, air_on: bool | None) -> None:
+    face = replace(STEADY, phase=phase, air_on=air_on)
+    assert wanted(face) not in ("", "WAITING") and "{" not in wanted(face)
+    if air_on:
+        assert state(face) != "NO AIR"
+        assert ("VENT" in wanted(face)) is (phase not in ("pressurise", "settle", "resettle", "paused"))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"age_s": 9.0}, {"line_up": False}, {"phase": "wait-air"}, {"phase": "wait-air", "air_on": True},
+        {"loss_pct": None},
+    ],
+)  # fmt: skip
 def test_no_loss_is_shown_where_there_is_none(change: dict[str, object]) -> None:
     shown = text(replace(STEADY, **change))
     assert not all(row in shown for row in large("28.1"))

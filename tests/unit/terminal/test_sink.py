@@ -132,6 +132,13 @@ def test_a_test_that_was_ended_says_what_was_left_out() -> None:
     assert ">> TEST FINISHED. WITHOUT CYLINDER 3" in shown(TESTED[0], ended, TESTED[2], screen=True)
 
 
+def test_air_that_is_still_on_is_told_before_the_next_cylinder() -> None:
+    waiting = (TESTED[0], Session(1, 0.0, "x", 4, "wait-air", None), TESTED[2])
+    assert "AIR ON" in (still := shown(AirChange(1, 1.0, AirState.ON, 5e5), *waiting, screen=True))
+    assert ">> VENT THE AIR. THEN CYLINDER 4" in still and "28.0" not in still
+    assert ">> CONNECT CYLINDER 4" in shown(AirChange(1, 1.0, AirState.OFF, 0.0), *waiting, screen=True)
+
+
 def test_no_supply_shows_no_loss() -> None:
     text = shown(Session(1, 0.0, "x", 3, "as-found", 4), readings(float("nan")))
     assert "LOSS -.- %" in text

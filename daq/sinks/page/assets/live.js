@@ -9,7 +9,7 @@ import { by, capital, clockText, element, intervalText, lossText, say, secondsTe
 const STALE_MS = 2000;
 const LOOK_MS = 250;
 const KEPT = 60;
-const NO_LOSS = ["STALE", "NO AIR"];
+const NO_LOSS = ["STALE", "NO AIR", "AIR ON"];
 
 const sound = new Sound();
 const steering = new Steering();
@@ -85,10 +85,9 @@ const stream = new Stream((name, content) => takers[name](content), lineChanged)
 function show() {
   const state = currentState();
   document.body.dataset.state = state;
-  const word = state !== "STALE" && now.face.phase === "crank-moved" ? "ALARM" : state;
-  document.body.toggleAttribute("data-alarm", word === "ALARM");
-  say("state", capital(word));
-  by("shape").setAttribute("href", `#shape-${word.replace(" ", "_")}`);
+  document.body.toggleAttribute("data-alarm", state === "ALARM");
+  say("state", capital(state));
+  by("shape").setAttribute("href", `#shape-${state.replace(" ", "_")}`);
   say("cylinder", now.face?.cylinder ? `Cylinder ${now.face.cylinder}` : "No cylinder");
   say("loss", lossText(NO_LOSS.includes(state) || !now.live ? null : loss(now.live)));
   say("interval", intervalWords(state));
@@ -118,6 +117,7 @@ function wanted() {
 function intervalWords(state) {
   if (state === "STALE") return now.live ? `Last ${loss(now.live)?.toFixed(1) ?? "-"} %, ${secondsText(age() / 1000)} ago` : "No reading yet";
   if (state === "NO AIR") return "No air on the cylinder";
+  if (state === "AIR ON") return "Still under air";
   const row = now.sheet?.rows.find((each) => each.state === "now");
   const captured = { "as-found": row?.as_found, "after-tap": row?.after }[now.face.phase];
   if (captured) return `Captured ${intervalText(captured)} %`;
