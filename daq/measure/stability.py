@@ -25,9 +25,9 @@ from daq.measure.trailing import Trailing, windows
 from daq.records import Bools, Floats, Instrument, Ints, Pressures, Tap
 
 WINDOW_ROWS = (10, 14, 20, 28, 40, 64)
-LEFT = 0.0012
-"""Part of the set point that may be left to settle by the longest time constant, to become stable. So chosen that of
-200 cc that give 0.2 W/K to the walls no more than 0.1 points is truly left; of all others it is less."""
+LEFT = 0.0011
+"""Part of the set point that may be left to settle by the longest time constant, to become stable. Of 200 cc that give
+0.2 W/K to the walls 0.0012 would leave 0.1 points, and of all others less; the rest is for what noise hides."""
 LEFT_MORE, LEAST_LOSS = 0.004, 0.008
 """Where little leaks, the slow part of what is left is small, and the fit, which takes all of it for slow, is too large
 by LEFT_MORE over the loss: at most by half as much again, since a small loss is not known well. Both figures bound what

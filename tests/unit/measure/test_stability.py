@@ -40,14 +40,14 @@ def loss_pct(window: StableWindow) -> float:
 @pytest.mark.parametrize("volume_cc", [50.0, 100.0])
 @pytest.mark.parametrize("loss", [1.0, 2.0, 10.0, 40.0])
 def test_a_filled_cylinder_is_told_soon_and_right(bench, instrument, loss, volume_cc, wall_w_k) -> None:
-    """Settled: within 0.1 psi of the end. Told within 1.45 s after it, off by less than 0.1 points, and once."""
+    """Settled: within 0.1 psi of the end. Told within 1.6 s after it, off by less than 0.1 points, and once."""
     leak = bench.leak_m2(loss)
     supply, cylinder = bench.run(9.0, lambda t: leak, volume_cc=volume_cc, wall_w_k=wall_w_k)
     settled_s = np.flatnonzero(np.abs(cylinder - cylinder[-1]) > 0.1)[-1] * 0.001
     empty = np.zeros(2000)
     pressures = bench.ticks(np.concatenate((np.full(2000, 100.0), supply)), np.concatenate((empty, cylinder)))
     stable, told = judge(instrument, pressures)
-    assert -0.05 < told[0].t_s - 2 - settled_s < 1.45
+    assert -0.05 < told[0].t_s - 2 - settled_s < 1.6
     assert loss_pct(told[0]) == pytest.approx(100 - cylinder[-1], abs=0.1)
     assert len(told) == 1 and stable[-1]
     moving = np.abs(pressures.cylinder_gauge_pa / PSI - cylinder[-1]) > 0.5
@@ -241,7 +241,7 @@ def test_a_tap_counts_for_the_rows_of_later_calls_too(bench, instrument) -> None
     monitor.feed(flat, held, [Tap(0, float(flat.t_s[-1]), onset_s=3.5, depth_pa=1e4, recovery_s=0.4)])
     later = replace(bench.flat(4), t_s=flat.t_s + 4.0)
     stable, _ = monitor.feed(later, held)
-    assert not stable[: WINDOW_ROWS[0] - 2].any() and stable[WINDOW_ROWS[0]]
+    assert not stable[: WINDOW_ROWS[0] - 2].any() and stable[: WINDOW_ROWS[1] + 2].any()
 
 
 def test_the_limit_has_hysteresis(bench, instrument) -> None:
