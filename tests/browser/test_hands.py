@@ -184,6 +184,20 @@ def test_what_makes_no_sense_is_refused_in_words(browser: Browser, bench: PageBe
         assert not again.is_visible()
 
 
+def test_a_pause_keeps_the_capture_and_an_end_under_air_asks_to_vent(browser: Browser, bench: PageBench) -> None:
+    bench.board(bench.lasting("steady"), 1.0)
+    bench.served()
+    with looking(browser, bench.page_link) as page:
+        page.until(lambda: page.text("#interval").startswith("Captured"), "a capture")
+        page.page.locator("#pause").click()
+        page.until(lambda: page.text("#wanted") == "Paused. Go on when you are ready", "a pause")
+        assert (page.state, page.text("#interval")[:8]) == ("Stable", "Captured")
+        page.page.locator("[data-opens=end]").click()
+        page.page.locator("#end [value=finish]").click()
+        page.until(lambda: page.text("#wanted").endswith(". Vent the air"), "the end")
+        assert (page.state, page.loss, page.text("#interval")) == ("Air on", "-.-", "Still under air")
+
+
 def test_who_does_not_know_the_token_may_look_only(browser: Browser, bench: PageBench) -> None:
     bench.board(bench.lasting("steady"), 1.0)
     bench.served()

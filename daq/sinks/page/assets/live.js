@@ -119,7 +119,8 @@ function intervalWords(state) {
   if (state === "NO AIR") return "No air on the cylinder";
   if (state === "AIR ON") return "Still under air";
   const row = now.sheet?.rows.find((each) => each.state === "now");
-  const captured = { "as-found": row?.as_found, "after-tap": row?.after }[now.face.phase];
+  if (state === "ALARM") return "No reading: the crank moved";
+  const captured = { "as-found": row?.as_found, "after-tap": row?.after, paused: row?.after ?? row?.as_found }[now.face.phase];
   if (captured) return `Captured ${intervalText(captured)} %`;
   if (now.expected?.low_pct != null) return `Expect ${now.expected.low_pct.toFixed(1)} to ${now.expected.high_pct.toFixed(1)} %`;
   return "Not stable yet";
