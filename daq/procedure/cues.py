@@ -6,13 +6,16 @@ it. `{names}` are the values of the cue.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import singledispatch
 from typing import Any
 
+from daq.errors import UsageError
+from daq.procedure.finding import rocked_of
 from daq.procedure.plan import TestPlan
-from daq.procedure.states import UNDER_AIR, Phase
+from daq.procedure.states import TABLE, UNDER_AIR, Phase, Trigger
 from daq.records import (
     AirChange,
     AirState,
@@ -22,6 +25,8 @@ from daq.records import (
     Fault,
     Finding,
     LinkChange,
+    Marked,
+    MarkKind,
     Session,
     SoftStep,
     StableReading,
@@ -66,8 +71,12 @@ WORDS: dict[str, tuple[CueLevel, str]] = {
     "supply-lost": (CAUTION, "Supply lost, {pressure}."),
     "supply-back": (NEWS, "Supply is back."),
     "noted": (NEWS, "Noted: cylinder {cylinder}, {place}, {strength}."),
+    "rocked-changed": (NEWS, "Noted: rocking the crank changed cylinder {cylinder}."),
+    "rocked-same": (NEWS, "Noted: rocking the crank did not change cylinder {cylinder}."),
+    "renamed": (NEWS, "This is cylinder {cylinder}."),
     "taken-back": (NEWS, "Taken back: {what}, cylinder {cylinder}."),
     "paused": (NEWS, "Paused."),
+    "going-on": (NEWS, "Going on."),
     "line-lost": (CAUTION, "The board does not answer."),
     "line-back": (NEWS, "The board is there."),
     "test-done": (NEWS, "All {done} cylinders done."),
@@ -127,9 +136,13 @@ def _started(event: TestStarted, plan: TestPlan, moment: Moment) -> Words:
 def _session(event: Session, plan: TestPlan, moment: Moment) -> Words:
     if not moment.is_news(event):
         return
+    if moment.phase is Phase.PAUSED and event.phase in UNDER_AIR:
+        yield "going-on", {}
     match event.phase:
         case Phase.WAIT_AIR | Phase.CAUTIONS | Phase.DONE:
             yield from _under_air(event) if moment.air_is_on else _connect(event, plan)
+        case moment.phase if event.phase in UNDER_AIR:
+            yield "renamed", {"cylinder": str(event.cylinder)}
         case Phase.PRESSURISE if plan.soft_step:
             yield "gently", {}
         case Phase.AS_FOUND if moment.phase is not Phase.PAUSED:
@@ -220,6 +233,17 @@ def _supply(event: SupplyChange, plan: TestPlan, moment: Moment) -> Words:
 def _finding(event: Finding, plan: TestPlan, moment: Moment) -> Words:
     place = event.place.replace("-", " ") + (f" {event.neighbour}" if event.neighbour else "")
     yield "noted", {"cylinder": str(event.cylinder), "place": place, "strength": event.strength.value}
+
+
+@_words.register
+def _marked(event: Marked, plan: TestPlan, moment: Moment) -> Words:
+    """What came of rocking the crank is told where it counts: a raw log may hold anything."""
+    if event.kind != MarkKind.ROCKED or (moment.phase, Trigger.ROCKED) not in TABLE:
+        return
+    with contextlib.suppress(UsageError):
+        cylinder, changed = rocked_of(event.text)
+        if cylinder in plan.engine.firing_order:
+            yield "rocked-changed" if changed else "rocked-same", {"cylinder": str(cylinder)}
 
 
 @_words.register

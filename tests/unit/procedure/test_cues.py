@@ -95,6 +95,18 @@ def test_what_is_noted_tells_nothing_to_do_anew() -> None:
     assert told(heard)[-1] == told(HELD, ON, reading(6.0), heard)[-1] == "Noted: cylinder 1, exhaust, clear."
 
 
+def test_what_a_hand_said_is_answered() -> None:
+    captured = (HELD, ON, reading(6.0))
+    assert told(*captured, mark("cylinder", "4"))[-1] == told(HELD, ON, mark("cylinder", "4"))[-1]
+    assert told(*captured, mark("cylinder", "4"))[-1] == "This is cylinder 4."
+    assert told(*captured, mark("pause"), mark("go-on"))[-2:] == ["Paused.", "Going on."]
+    assert told(*captured, mark("rocked", "1: changed"))[-1] == "Noted: rocking the crank changed cylinder 1."
+    assert told(*captured, mark("rocked", "4: same"))[-1] == "Noted: rocking the crank did not change cylinder 4."
+    for unread in ("9: same", "1: perhaps", ""):
+        assert told(*captured, mark("rocked", unread)) == told(*captured)
+    assert told(mark("finish"), mark("rocked", "1: same")) == told(mark("finish"))
+
+
 def test_a_capture_is_told_once_though_its_reading_is_told_again() -> None:
     assert told(HELD, ON, reading(6.0), reading(6.3)) == told(HELD, ON, reading(6.0))
 
