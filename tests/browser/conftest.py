@@ -23,4 +23,6 @@ def browser() -> Iterator[Browser]:
 def bench(tmp_path: Path) -> Iterator[PageBench]:
     bench = PageBench(tmp_path)
     yield bench
+    for program in bench.programs:
+        print(program.said)  # shown where a test failed: a page cannot say why its daemon is gone
     bench.close()
