@@ -141,7 +141,7 @@ def test_undo_can_be_pressed_while_there_is_something_to_take_back(browser: Brow
         able(True)
         undo.click()
         able(False)
-        assert steered(bench) == ["heard", "undo"]
+        page.until(lambda: steered(bench) == ["heard", "undo"], "that it is stored")
 
 
 def test_a_foot_on_the_switch_is_next(browser: Browser, bench: PageBench) -> None:
