@@ -216,14 +216,14 @@ class FaultMonitor:
 
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
         self._watches = _watches(instrument, calibration)
-        self._set_point_pa = instrument.set_point_pa
+        self._instrument, self._set_point_pa = instrument, instrument.set_point_pa
         self._full_scales_pa = calibration.supply.full_scale_pa, calibration.cylinder.full_scale_pa
         self._begin(-1)
 
     def _begin(self, segment: int) -> None:
         self._segment = segment
         self._trailing = Trailing(2, _BLOCKS * _ROWS)
-        self._unmoved, self._frozen = UnmovedSupply(self._set_point_pa), FrozenFill(self._set_point_pa)
+        self._unmoved, self._frozen = UnmovedSupply(self._set_point_pa), FrozenFill(self._instrument)
         self._switches = [Switch(watch.rise_s, watch.fall_s) for watch in self._watches]
 
     def feed(self, pressures: Pressures, resolution_pa: float = np.inf) -> list[Fault]:
