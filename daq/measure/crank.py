@@ -81,7 +81,8 @@ class CrankMonitor:
         forget[np.searchsorted(t_s, [tap.t_s for tap in taps])] = True
         expected, start = np.empty_like(cylinder), 0
         seen = np.where(stable & ~forget, cylinder, -np.inf)
-        for stop in [*np.flatnonzero(np.diff(forget.astype(np.int8), prepend=0)).tolist(), len(t_s)]:
+        turns = np.flatnonzero(np.diff(forget.astype(np.int8), prepend=0)).tolist() if forget.any() else []
+        for stop in [*turns, len(t_s)]:
             if stop > start:
                 highest = np.fmax.accumulate(seen[start:stop])
                 kept = -np.inf if forget[start] else np.fmax(highest, self._stable_pa)

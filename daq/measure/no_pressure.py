@@ -26,6 +26,7 @@ NEXT = (
     "not on."
 )
 _ROWS = 20
+_SURELY = 1.0 + 1e-9  # so that no rounding of a mean is below
 
 
 class NoPressureMonitor:
@@ -41,15 +42,18 @@ class NoPressureMonitor:
     def feed(self, pressures: Pressures, held: Bools, zero_checks: Sequence[ZeroCheck]) -> list[Fault]:
         """`zero_checks` that moved the zero among these rows: what was empty before reads otherwise now."""
         cylinder = pressures.cylinder_gauge_pa
-        above = self._above_floor(pressures, {check.t_s for check in zero_checks if check.adjusted})
+        (joined,) = self._trailing.feed(cylinder)
+        if joined.min() > _SURELY * self._full_pa and self._switch.resting and not zero_checks:
+            self._floor_pa, self._mixed = math.inf, max(self._mixed - len(cylinder), 0)
+            return []  # as below, sooner: under pressure for more than a second
+        above = self._above_floor(joined, pressures, {check.t_s for check in zero_checks if check.adjusted})
         flows = held & (above > FLOWS_ABOVE_PA) & (cylinder < self._full_pa)
         over = ~held | (above < FLOWS_ABOVE_PA / 2) | (cylinder > self._full_pa)
         on, changes = self._switch.feed(pressures.t_s, flows, over)
         return [self._fault(pressures, row, bool(on[row])) for row in changes.tolist()]
 
-    def _above_floor(self, pressures: Pressures, moved: set[float]) -> Floats:
+    def _above_floor(self, joined: Floats, pressures: Pressures, moved: set[float]) -> Floats:
         """The mean of a second less the lowest one since the line was last under pressure; NaN in the first second."""
-        (joined,) = self._trailing.feed(pressures.cylinder_gauge_pa)
         rows = len(pressures.t_s)
         mean = windows(joined, np.arange(_ROWS - 1, _ROWS - 1 + rows), _ROWS).mean(axis=-1)
         steps = zip(pressures.t_s.tolist(), mean.tolist(), strict=True)

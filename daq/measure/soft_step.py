@@ -30,8 +30,10 @@ class SoftStepMonitor:
         supply, cylinder = pressures.supply_gauge_pa, pressures.cylinder_gauge_pa
         set_pa, back = self._set_point_pa, _ROWS - 1
         joined = self._trailing.feed(supply, cylinder)
-        steady = np.abs(joined[:, back:] - joined[:, :-back]) < STEADY * set_pa
         low = (cylinder > ON_ABOVE * set_pa) & (supply < LOW_BELOW * set_pa)
+        if self._switch.resting and not np.count_nonzero(low):
+            return []
+        steady = np.abs(joined[:, back:] - joined[:, :-back]) < STEADY * set_pa
         over = (cylinder < OFF_BELOW * set_pa) | (supply > OVER_ABOVE * set_pa)
         on, changes = self._switch.feed(pressures.t_s, low & steady[0] & steady[1], over)
         return [
