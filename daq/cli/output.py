@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -33,6 +34,16 @@ def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]
     # A pipe has no width of its own; rows must not be broken there.
     console.width = console.width if console.is_terminal else 160
     console.print(table)
+
+
+def fall_silent() -> None:
+    """Nobody reads any more: what is still to be written, also at the end of the program, goes nowhere.
+
+    Ref: Python library reference, module signal, note on SIGPIPE.
+    """
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
 
 
 @contextmanager

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from daq.broker_settings import mqtt_settings
 from daq.cli.event_loop import run as run_loop
-from daq.cli.output import print_json
+from daq.cli.output import fall_silent, print_json
 from daq.cli.watch_panel import Plain, Screen
 from daq.cli.watch_wall import Wall
 from daq.config import load
@@ -25,8 +25,12 @@ def watch(bench: str | None, host: str | None, port: int | None, config_path: Pa
     config = load(config_path)
     settings = mqtt_settings(config, host, port)
     logging.getLogger("mqtt").addHandler(logging.NullHandler())  # a lost line is told in our words
-    with contextlib.suppress(KeyboardInterrupt, BrokenPipeError):
+    try:
         run_loop(_print_json(settings, bench) if as_json else _show(settings, bench, config.display.pressure))
+    except KeyboardInterrupt:
+        pass
+    except BrokenPipeError:
+        fall_silent()
 
 
 async def _print_json(settings: MqttSettings, bench: str | None) -> None:

@@ -1,0 +1,30 @@
+"""A program whose output nobody reads any more ends without a complaint."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+PROGRAM = """\
+import sys
+from daq.cli.output import fall_silent
+sys.stdin.readline()
+sys.stdout.write("what nobody reads")
+{then}
+"""
+
+
+def ended(then: str) -> tuple[int, bytes]:
+    command = [sys.executable, "-c", PROGRAM.format(then=then)]
+    program = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert program.stdin and program.stdout and program.stderr
+    with program:
+        program.stdout.close()
+        program.stdin.write(b"go on\n")
+        program.stdin.close()
+        return program.wait(), program.stderr.read()
+
+
+def test_what_is_left_in_the_buffer_goes_nowhere() -> None:
+    assert ended("fall_silent()") == (0, b"")
+    assert ended("pass")[0] != 0
