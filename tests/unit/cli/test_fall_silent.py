@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 
@@ -16,7 +17,9 @@ sys.stdout.write("what nobody reads")
 
 def ended(then: str) -> tuple[int, bytes]:
     command = [sys.executable, "-c", PROGRAM.format(then=then)]
-    program = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    buffered = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    pipe = subprocess.PIPE
+    program = subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, env=buffered)
     assert program.stdin and program.stdout and program.stderr
     with program:
         program.stdout.close()
