@@ -12,6 +12,8 @@ from daq.measure.ticks import TICK_US
 HANDED_ON_US = 2 * TICK_US
 LATE_S = 0.003
 """The sample that closes a tick is on the line for a millisecond, and looks and clocks are not exact."""
+MOST_HELD_S = 0.2
+"""A board whose clock stands is heard all the same."""
 POLL_S = 0.04
 """How often the line is looked at while its clock is not known."""
 BUFFER_BYTES = 4096
@@ -28,7 +30,7 @@ class Rhythm:
     def __init__(self, baud: int) -> None:
         self._half_full_s = BUFFER_BYTES / 2 * _BITS_PER_BYTE / baud
         self._turns_us = self._clock_us = 0
-        self._handed_on = -1
+        self._handed_on, self._held_s = -1, 0.0
         self.due = False
 
     def looked(self, data: bytes) -> float:
@@ -38,12 +40,12 @@ class Rhythm:
             self.due, wait_s = True, POLL_S
         else:
             number, into_us = divmod(newest_us, HANDED_ON_US)
-            self.due, self._handed_on = number != self._handed_on, number
+            self.due, self._handed_on = number != self._handed_on or self._held_s >= MOST_HELD_S, number
             samples = -(-(HANDED_ON_US - into_us) // apart_us)  # until one of the next tick, which closes this one
             wait_s = 1e-6 * samples * apart_us + LATE_S
-        if len(data) >= BUFFER_BYTES // 2:
-            return min(wait_s, POLL_S) / 8
-        return min(wait_s, self._half_full_s)
+        wait_s = min(wait_s, POLL_S) / 8 if len(data) >= BUFFER_BYTES // 2 else min(wait_s, self._half_full_s)
+        self._held_s = wait_s if self.due else self._held_s + wait_s
+        return wait_s
 
     def _newest(self, data: bytes) -> tuple[int | None, int]:
         """The newest clock among the sample lines, unwrapped, us, and how far the one before lies back, as far as is

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from daq.measure.ticks import TICK_US
-from daq.sources.rhythm import BUFFER_BYTES, HANDED_ON_US, LATE_S, POLL_S, Rhythm
+from daq.sources.rhythm import BUFFER_BYTES, HANDED_ON_US, LATE_S, MOST_HELD_S, POLL_S, Rhythm
 from daq.wire import SampleBlock
 
 SLOW = 9_600
@@ -82,6 +82,14 @@ def test_without_a_clock_all_is_handed_on_at_once(data: bytes) -> None:
     rhythm = Rhythm(SLOW)
     assert rhythm.looked(data) == POLL_S
     assert rhythm.due
+
+
+def test_a_board_whose_clock_stands_is_heard_all_the_same() -> None:
+    rhythm, held_s = Rhythm(500_000), 0.0
+    for _ in range(50):
+        wait_s = rhythm.looked(b"\n" + lines([70_000, 70_000]))
+        held_s = wait_s if rhythm.due else held_s + wait_s
+        assert held_s < 2 * MOST_HELD_S
 
 
 def test_a_damaged_clock_disturbs_one_look_only() -> None:
