@@ -53,6 +53,7 @@ def _played(bench: Bench) -> Run:
     daemon.until(lambda: answers(bench.mqtt_port), "a broker")
     with Watcher(bench.mqtt_port) as watcher:
         daemon.until(lambda: _says(watcher, "searching"), "a status without board")
+        daemon.until(lambda: watcher.bodies("availability"), "that it is there")  # retained ones come in any order
         without_board = list(watcher.seen)
         bench.board("four-cylinder", SPEED)
         daemon.until(lambda: "test_done" in bench.kinds(), "the end of the test")
